@@ -1,0 +1,33 @@
+package adjust
+
+// Options are the error budget and the variance components of the adjustment.
+// Every quantity is one standard deviation in metres unless said.
+type Options struct {
+	LocalM     float64 // sr: a record's local error
+	LambdaM    float64 // its correlation length along the network
+	SheetM     float64 // sm: a sheet's shift, per axis
+	OwnM       float64 // sh: a record's own shift, per axis
+	SessionM   float64 // sf: a session's error, per axis
+	PositionsM float64 // sg: a source of positions' error, per axis
+	BiasM      float64 // sb: a trace's bias across the line
+	BlockM     float64 // side of the blocks that stand in for sheets where there are none
+
+	AccuracyFactor float64 // on reported accuracy
+	DefaultSigmaM  float64 // where a reading states no accuracy
+	PoleM          float64 // holding the pole over the signal
+	LocateShare    float64 // locating error across the line, share of depth
+	LocateMinM     float64 // and at least this
+	PassiveFactor  float64 // on locating error without an own signal
+	CorrelationS   float64 // correlation time of positioning noise, seconds
+	Nu             float64 // degrees of freedom of the readings' Student-t
+	OwnNu          float64 // of the records' own shifts
+
+	DepthShare  float64 // depth error, share of depth
+	DepthMinM   float64
+	DepthScale  float64 // a session's depth scale error, share
+	CoverLocalM float64 // a record's own cover error
+
+	Draws   int   // joint draws of a record's offsets
+	Seed    int64 // of the draws
+	Workers int
+}

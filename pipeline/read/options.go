@@ -1,0 +1,105 @@
+package read
+
+import "github.com/asfound/asfound/pipeline/survey"
+
+// Options says what to read and how each file names and measures things. Paths
+// are as they can be opened; Name is what every output calls the file.
+type Options struct {
+	Plane             string // "auto" or a definition of a projected system
+	Records           []RecordsSource
+	Field             []FieldSource
+	Control           []ControlSource
+	Areas             []AreasSource
+	MaxRejectShare    float64  // a source with a larger share of bad rows is set aside whole
+	Gap               Gap      // where traces are formed: what ends one
+	PlaceholderSheets []string // sheet values that say nothing, compared without case ("", "unknown", ...)
+}
+
+// Gap is what ends a trace where no trace column is mapped.
+type Gap struct {
+	Seconds, Metres float64
+}
+
+// File is one input file.
+type File struct {
+	Path string
+	Name string
+	CRS  string // definition; "" where the file says it itself
+	// At is where the config names the file ("asfound.yaml:12"), for messages.
+	At string
+}
+
+// Column maps a column of a file to a quantity.
+type Column struct {
+	Name    string            // as the file has it; "" not mapped
+	Factor  float64           // to metres, amperes or hertz; 0 means 1
+	Missing []float64         // values in the file's unit that mean "no data"
+	Zone    string            // time zone of a local time
+	Format  string            // layout of a time, Go's reference time; "" for ISO 8601
+	Values  map[string]string // value in the file -> value in asfound; nil passes through
+	Fixed   string            // the same value for every row, where no column has it
+	At      string            // where the config says so, for messages
+}
+
+// Mapped says whether a file's column feeds the quantity.
+func (c Column) Mapped() bool { return c.Name != "" }
+
+// Given says whether a column or a fixed value feeds the quantity.
+func (c Column) Given() bool { return c.Name != "" || c.Fixed != "" }
+
+// RecordsSource is one file of the utility's map.
+type RecordsSource struct {
+	File
+	Utility                                           Column
+	Conductor                                         Column
+	ID, Sheet, Installed, Material, Quality, Diameter Column
+	// One way to say how deep: Cover, DepthToCentre, DepthToInvert, or an
+	// elevation of invert or crown together with Ground.
+	Cover, DepthToCentre, DepthToInvert, InvertElevation, CrownElevation, Ground Column
+}
+
+// Accuracy says what a stated positional accuracy means.
+type Accuracy string
+
+const (
+	AccuracyRMS2D   Accuracy = "rms_2d"   // root of the mean squared radial error: sqrt 2 per axis
+	AccuracySigma1D Accuracy = "sigma_1d" // one standard deviation per axis
+	Accuracy95R     Accuracy = "95_2d"    // 95 % circle: 2.4477 per axis
+	Accuracy95L     Accuracy = "95_1d"    // 95 % interval per axis: 1.96
+)
+
+// Positions says where a row's position stands and what its accuracy means.
+type Positions struct {
+	Latitude, Longitude Column // degrees
+	Easting, Northing   Column
+	Elevation           Column
+	Accuracy            Column
+	AccuracyMeans       Accuracy
+	Source              Column // source of the positions
+}
+
+// FieldSource is one file of readings.
+type FieldSource struct {
+	File
+	Positions
+	DepthTo                                                            survey.DepthTo
+	Trace, Time, Fix, Depth, Current, Frequency, Mode, Hookup, Utility Column
+	Crew, Receiver, Session, Separation, Doubt, Remark, Ticket         Column
+}
+
+// ControlSource is one file of control checks.
+type ControlSource struct {
+	File
+	Positions
+	TrueCRS                             string // of the known positions; "" the file's own
+	TrueLatitude, TrueLongitude         Column
+	TrueEasting, TrueNorthing           Column
+	Mark, Time, Crew, Receiver, Session Column
+}
+
+// AreasSource is one file of swept areas.
+type AreasSource struct {
+	File
+	Utilities                      []string // swept for, where no column says it
+	Utility, Ticket, Method, Swept Column
+}

@@ -1,0 +1,90 @@
+package survey
+
+import "github.com/paulmach/orb"
+
+// Verdict is what the data says of a stretch, a record or its depth.
+type Verdict string
+
+const (
+	VerdictNone       Verdict = "" // no statement: nothing recorded to compare with
+	VerdictWithin     Verdict = "within"
+	VerdictOutside    Verdict = "outside"
+	VerdictUndecided  Verdict = "undecided"
+	VerdictUnsurveyed Verdict = "unsurveyed"
+)
+
+// Attribution is to what the data attributes a difference. It assigns no
+// liability.
+type Attribution string
+
+const (
+	AttributionNone        Attribution = ""
+	AttributionRecord      Attribution = "record"
+	AttributionField       Attribution = "field"
+	AttributionFrame       Attribution = "frame"
+	AttributionInseparable Attribution = "inseparable"
+)
+
+// Kind is the kind of a finding.
+type Kind string
+
+const (
+	KindPosition    Kind = "position"
+	KindDepth       Kind = "depth"
+	KindCover       Kind = "cover" // against a minimum-cover rule
+	KindUnmapped    Kind = "unmapped"
+	KindNotDetected Kind = "not_detected"
+	KindMark        Kind = "mark" // a mark against an exposed line
+)
+
+// Tolerance is what a record is judged against.
+type Tolerance struct {
+	HorizontalM, DepthM float64
+	Rule                string // the rule that caught the record, in words
+}
+
+// Finding is one thing that the data says about the map.
+type Finding struct {
+	ID          string // stable from run to run
+	Kind        Kind
+	Record      int // index into Survey.Records; -1 for an unmapped line
+	Utility     string
+	Sheet       string
+	Verdict     Verdict
+	FromM, ToM  float64 // stations on the record
+	OffsetM     float64 // worst offset of the adjusted line; a cover difference for depth
+	OffsetU     float64 // one standard deviation
+	Probability float64 // of being outside
+	Attribution Attribution
+	ToleranceM  float64
+	Readings    int
+	DecideAtU   float64 // undecided: the standard deviation that would decide; 0 otherwise
+	Sentence    string  // the finding in words, every number from the model
+	Line        orb.MultiLineString
+}
+
+// Stretch is a part of a record between two stations with one verdict.
+type Stretch struct {
+	Part        int
+	FromM, ToM  float64
+	Verdict     Verdict
+	Probability float64 // of being outside
+	WorstM      float64 // offset of the adjusted line where it is worst
+	WorstU      float64
+}
+
+// Judgement is the verdict on one record.
+type Judgement struct {
+	Record                        int
+	Tolerance                     Tolerance
+	LengthM, CoveredM             float64
+	WithinM, OutsideM, UndecidedM float64
+	Position                      Verdict
+	Probability                   float64
+	WorstM, WorstU                float64
+	Depth                         Verdict
+	DepthProbability              float64
+	Attribution                   Attribution
+	Stretches                     []Stretch
+	Readings                      int
+}

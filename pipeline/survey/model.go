@@ -1,0 +1,107 @@
+package survey
+
+// Vector is a horizontal vector with its covariance, true east and north in
+// ground metres.
+type Vector struct {
+	East, North float64
+	EE, EN, NN  float64 // covariance, m^2
+}
+
+// Along is the component of v in the direction (east, north) of unit length,
+// and its variance.
+func (v Vector) Along(east, north float64) (value, variance float64) {
+	return v.East*east + v.North*north, v.EE*east*east + 2*v.EN*east*north + v.NN*north*north
+}
+
+// Model is the map adjusted to the evidence: the one estimate from which
+// verdicts, attributions, corrections and the re-survey order are read.
+type Model struct {
+	Profiles []Profile // one per record of the Survey, same order; without nodes where nothing is known
+	Effects  []Effect
+	Biases   []float64 // per trace: metres to the right of walking
+	BiasU    []float64 // per trace: standard deviation
+	Budget   []Term    // the error budget, as the report shows it
+	Fit      Fit
+}
+
+// Profile is what to add to one record to reach the truth, along its length.
+type Profile struct {
+	Nodes []Node // by part, then station
+	// Draws are joint draws of the offset at the nodes (one row a draw, one
+	// column a node), from the adjusted model; nil without own evidence.
+	Draws [][]float32
+	// Shares of the record's mean raw difference across the line, metres, over
+	// its used readings: raw = sheet + own + local + session + source + bias + noise.
+	Shares Shares
+	Cover  Cover
+}
+
+// Node is a point of a record with its adjusted displacement.
+type Node struct {
+	Part     int
+	StationM float64
+	Vertex   int     // index of the part's vertex; -1 for a reading's foot point
+	D        Vector  // what to add to the record here
+	OffsetM  float64 // D across the record, + right
+	OffsetU  float64 // one standard deviation
+	Readings int     // used readings whose foot point is this node
+}
+
+// Shares splits a raw difference into what the model puts it down to, metres
+// across the record, + right.
+type Shares struct {
+	RawM, SheetM, OwnM, LocalM, SessionM, SourceM, BiasM, NoiseM float64
+	Readings                                                     int
+	// Sessions that observed the record: indices into Model.Effects.
+	Sessions []int
+	// SheetSessionCorr is the largest absolute posterior correlation between
+	// the record's displacement and a session's or source's error.
+	FieldCorr float64
+	// FieldU is the standard deviation of the session and source part.
+	FieldU float64
+}
+
+// Cover is the difference in cover along one record: field minus record, so
+// what to add to the record's cover to reach the truth.
+type Cover struct {
+	Readings    int
+	DifferenceM float64
+	U           float64 // one standard deviation
+}
+
+// EffectKind names an effect common to many readings or records.
+type EffectKind string
+
+const (
+	EffectSheet   EffectKind = "sheet"
+	EffectSession EffectKind = "session"
+	EffectSource  EffectKind = "source"
+)
+
+// Effect is a displacement common to a sheet's records (what to add to the map
+// to reach the truth) or to a session's or source's positions (observed minus
+// true).
+type Effect struct {
+	Kind        EffectKind
+	Name        string
+	Crew        string
+	Readings    int
+	Records     int
+	Checks      int // control checks behind a session or source
+	V           Vector
+	Significant bool
+	Explanation string
+}
+
+// Term is one line of the error budget.
+type Term struct {
+	Name, Unit, Source string
+	Value              float64
+}
+
+// Fit is how well the model describes the evidence.
+type Fit struct {
+	Readings, Unknowns int
+	VarianceFactor     float64 // of the standardised residuals of used readings
+	Iterations         int
+}

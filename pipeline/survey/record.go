@@ -1,0 +1,90 @@
+package survey
+
+import "github.com/paulmach/orb"
+
+// Conductor is what carries a signal along a line.
+type Conductor string
+
+const (
+	ConductorPipe Conductor = "pipe" // the pipe itself
+	ConductorWire Conductor = "wire" // a tracer wire beside it
+	ConductorNone Conductor = "none" // no signal can be put on it
+)
+
+// Record is one line of the utility's map.
+type Record struct {
+	Source  string // name of the records source
+	ID      string // as the map has it; "" becomes the feature's row number
+	Utility string // "water", "gas", ...
+	Sheet   string // drawing or project it was digitised from; "" if none or a placeholder
+
+	Installed int     // year; 0 unknown
+	Material  string  // as the map has it
+	Quality   string  // as the map has it
+	DiameterM float64 // NaN unknown
+	Conductor Conductor
+
+	Parts       orb.MultiLineString // working plane, grid metres; every part has two or more distinct points
+	Scale       float64             // point scale factor of the plane at the record (grid/ground)
+	Convergence float64             // meridian convergence at the record, radians, + where grid north lies east of true north
+
+	CoverM float64 // top of line to grade as the map says, in metres; NaN unknown
+
+	Layer, Feature int // where its attributes stand: Survey.Layers[Layer].Features[Feature]
+}
+
+// Key is the record's key among all sources: source + id.
+func (r *Record) Key() string { return r.Source + "#" + r.ID }
+
+// Layer is a records source as it came in, so that what is not corrected can
+// go out bit for bit.
+type Layer struct {
+	Source   string // name of the source
+	Name     string // layer name: file name without extension, or the table
+	CRS      string // definition as crs.Parse reads it
+	Fields   []Field
+	Features []Feature
+}
+
+// Field is one attribute column of a layer.
+type Field struct {
+	Name string
+	Kind FieldKind
+}
+
+// FieldKind is the type of an attribute column.
+type FieldKind uint8
+
+const (
+	FieldText FieldKind = iota
+	FieldNumber
+	FieldBool
+	FieldDate
+	FieldJSON // any JSON value, as it stood in the source
+)
+
+// Value is one attribute: the text as the source has it, without padding.
+// Numbers keep their digits.
+type Value struct {
+	Null bool
+	Text string
+}
+
+// Feature is one row of a layer, in the layer's own coordinate system.
+type Feature struct {
+	Row     int // 1 is the first row of the file, deleted and null rows counted
+	Parts   []orb.LineString
+	Z       [][]float64 // per part and vertex; nil if the source has none
+	Values  []Value     // one per field of the layer
+	Deleted bool        // a deleted or geometry-less row: kept out of the records
+}
+
+// Area is where somebody swept the ground for lines.
+type Area struct {
+	Place
+	Polygon   orb.MultiPolygon // working plane
+	Utilities []string         // for which utilities; never empty
+	Method    string
+	Date      string // as the file has it
+	Ticket    string
+}

@@ -1,0 +1,91 @@
+// Package survey holds the words of the job as types: records and readings
+// as they come in, matches, the adjusted model, findings, corrections and
+// re-survey stretches as they go out. It imports nothing else of asfound, and
+// every stage of the pipeline speaks in it.
+//
+// Units: metres, amperes, hertz, radians. A quantity that is not known is NaN.
+// Positions are in the job's working plane (grid metres, x east, y north);
+// stations, offsets and tolerances are ground metres, that is grid distance
+// divided by the record's point scale factor. Vectors named east and north are
+// true east and north in ground metres.
+package survey
+
+import "time"
+
+// Place is where in the input a value stands, for messages and for the trail.
+type Place struct {
+	File  string
+	Row   int    // 1 is the first data row; 0 where there are no rows
+	Line  int    // physical line, 1 is the first; 0 where there are no lines
+	Field string // column or member as the file calls it; empty for the whole row
+}
+
+// Reject is an input row that cannot be used, and why.
+type Reject struct {
+	Place
+	Value  string
+	Reason string
+}
+
+// Role says what an input file was handed in as.
+type Role string
+
+const (
+	RoleRecords Role = "records"
+	RoleField   Role = "field"
+	RoleControl Role = "control"
+	RoleAreas   Role = "areas"
+)
+
+// Source is one input file and the account of its rows:
+// Rows = Used + Duplicates + Rejected.
+type Source struct {
+	Name   string // file as named in every output: path relative to the config, slashes
+	Role   Role
+	SHA256 string // hex digest; of the .shp, its siblings follow in Siblings
+	Bytes  int64
+
+	Rows, Used, Duplicates, Rejected int
+
+	SetAside string // why the whole file was set aside; empty if it was not
+
+	CRS         string  // name of its coordinate system
+	Operation   string  // how its positions reach the working plane
+	OperationM  float64 // accuracy of that operation
+	West, South float64 // extent in the working plane
+	East, North float64
+	First, Last time.Time // time span of its readings; zero where there is none
+	Siblings    []Sibling
+	Notes       []string // what a person should know about this file
+}
+
+// Sibling is a further file that a source consists of (.shx, .dbf, .prj, .cpg).
+type Sibling struct {
+	Name   string
+	SHA256 string
+	Bytes  int64
+}
+
+// Survey is everything that one job has read, in the working plane.
+type Survey struct {
+	Plane   string // definition of the working plane, as crs.Parse reads it
+	Records []Record
+	Layers  []Layer // what the records came from, attribute by attribute
+	Traces  []Trace
+	Checks  []Check
+	Areas   []Area
+	Sources []Source
+	Rejects []Reject
+	Notes   []string // warnings for the first screen
+}
+
+// Warnings says whether some input was set aside or rejected in a way that
+// the exit code tells (a source set aside).
+func (s *Survey) Warnings() bool {
+	for i := range s.Sources {
+		if s.Sources[i].SetAside != "" {
+			return true
+		}
+	}
+	return false
+}
