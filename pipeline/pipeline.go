@@ -1,0 +1,152 @@
+package pipeline
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+
+	"github.com/asfound/asfound/pipeline/adjust"
+	"github.com/asfound/asfound/pipeline/correct"
+	"github.com/asfound/asfound/pipeline/judge"
+	"github.com/asfound/asfound/pipeline/match"
+	"github.com/asfound/asfound/pipeline/publish"
+	"github.com/asfound/asfound/pipeline/rank"
+	"github.com/asfound/asfound/pipeline/read"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// Job is one job, whole: what to read and how each stage works.
+type Job struct {
+	Name    string
+	Banner  string // a line for every page
+	Version string // of the program
+
+	Read    read.Options
+	Match   match.Options
+	Adjust  adjust.Options
+	Judge   judge.Options
+	Correct correct.Options
+	Rank    rank.Options
+	Publish publish.Options
+}
+
+// Progress is told of the work done: done of total steps of a stage. It is
+// called from one goroutine.
+type Progress func(stage string, done, total int)
+
+// Outcome is a published run.
+type Outcome struct {
+	Folder string // the run's folder
+	Result *survey.Result
+}
+
+// maxRounds caps the rounds of match and adjust.
+const maxRounds = 3
+
+// Run does a job from reading to the published folder. On an error nothing is
+// published.
+func Run(ctx context.Context, job Job, log *slog.Logger, progress Progress) (*Outcome, error) {
+	result, err := Compute(ctx, job, log, progress)
+	if err != nil {
+		return nil, err
+	}
+	step := steps{ctx, log, progress}
+	var folder string
+	err = step.do("publish", func() error {
+		folder, err = publish.Run(result, job.Publish)
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("publish: %w", err)
+	}
+	return &Outcome{Folder: folder, Result: result}, nil
+}
+
+// Check reads everything a job names and publishes nothing.
+func Check(ctx context.Context, job Job) (*survey.Survey, error) {
+	return read.Files(ctx, job.Read)
+}
+
+// Compute does a job up to what publish writes.
+func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) (*survey.Result, error) {
+	step := steps{ctx, log, progress}
+	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner}
+
+	err := step.do("read", func() (err error) {
+		r.Survey, err = read.Files(ctx, job.Read)
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read: %w", err)
+	}
+	for round := range maxRounds {
+		before := r.Matches
+		err = step.do("match", func() error {
+			r.Matches = match.Traces(r.Survey, r.Model, job.Match)
+			return nil
+		})
+		if err != nil {
+			return nil, err
+		}
+		changed := changedReadings(before, r.Matches)
+		if round > 0 && len(changed) == 0 {
+			break
+		}
+		if round == maxRounds-1 {
+			holdBack(r.Matches, changed)
+		}
+		err = step.do("adjust", func() (err error) {
+			r.Model, err = adjust.Network(r.Survey, r.Matches, job.Adjust)
+			return err
+		})
+		if err != nil {
+			return nil, fmt.Errorf("adjust: %w", err)
+		}
+	}
+	err = step.do("judge", func() error {
+		r.Judgements, r.Findings = judge.Records(r.Survey, r.Matches, r.Model, job.Judge)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	err = step.do("correct", func() error {
+		r.Corrections = correct.Lines(r.Survey, r.Judgements, r.Findings, r.Model, job.Correct)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
+	err = step.do("rank", func() error {
+		r.Resurvey = rank.Stretches(r.Survey, r.Judgements, r.Model, job.Rank)
+		return nil
+	})
+	return r, err
+}
+
+// reading names one reading: indices of its trace and of it in the trace.
+type reading struct{ trace, reading int }
+
+// changedReadings lists the used readings that another record holds than in
+// the round before.
+func changedReadings(before, after [][]survey.Match) []reading {
+	var changed []reading
+	for t := range after {
+		for i := range after[t] {
+			m := &after[t][i]
+			if before == nil || m.Status == survey.StatusUsed && before[t][i].Record != m.Record {
+				changed = append(changed, reading{t, i})
+			}
+		}
+	}
+	return changed
+}
+
+// holdBack calls readings ambiguous whose record still changes in the last round.
+func holdBack(matches [][]survey.Match, changed []reading) {
+	for _, c := range changed {
+		m := &matches[c.trace][c.reading]
+		m.Status = survey.StatusAmbiguous
+		m.Reason = "its record still changed in the last round of matching"
+	}
+}
