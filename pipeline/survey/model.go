@@ -22,6 +22,12 @@ type Model struct {
 	BiasU    []float64 // per trace: standard deviation
 	Budget   []Term    // the error budget, as the report shows it
 	Fit      Fit
+
+	// Of every reading, per trace: one standard deviation of its offset across
+	// the line, and its cover minus its record's. NaN where the model says
+	// nothing of a reading; nil where it says nothing at all.
+	OffsetU          [][]float32
+	CoverDifferenceM [][]float32
 }
 
 // Profile is what to add to one record to reach the truth, along its length.
