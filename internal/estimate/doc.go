@@ -1,0 +1,12 @@
+// Package estimate is the numerical kernel of the least-squares adjustment:
+// sparse symmetric systems, robust weights, variance components and decisions
+// under uncertainty.
+//
+// A system A x = b with A symmetric and positive definite goes
+//
+//	Builder --Factor--> Factor --> Solve, Sample, LogDet, SelectedInverse
+//
+// where the factor is P A P' = L D L' with a fill-reducing order P. Every
+// result depends on the set of entries added alone: not on the order in which
+// they were added, not on the number of cores.
+package estimate

@@ -1,0 +1,192 @@
+package estimate
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Options of a factorisation; the zero value is fine.
+type Options struct {
+	// Last are unknowns to eliminate last, such as effects common to large parts
+	// of a network (the border of an arrow matrix).
+	Last []int
+	// Tolerance is the share of a diagonal entry that its pivot must exceed. A
+	// pivot is that entry times (1 - R^2) of the unknown on those before it, so
+	// a singular system leaves rounding only. 0 means 1e-14.
+	Tolerance float64
+}
+
+const defaultTolerance = 1e-14
+
+// Factor is the factorisation P A P' = L D L' of a positive definite matrix.
+// Its methods other than Refactor may be called from several goroutines.
+type Factor struct {
+	n         int
+	order     []int32 // step -> unknown
+	place     []int32 // unknown -> step
+	parent    []int32 // elimination tree
+	ptr       []int   // columns of L below the diagonal, rows ascending
+	row       []int32
+	val       []float64
+	pivot     []float64
+	pattern   uint64
+	tolerance float64
+}
+
+// NotPositiveError says that a matrix is not positive definite: nothing, or too
+// little, determines the unknown.
+type NotPositiveError struct {
+	Unknown  int
+	Pivot    float64 // what is left of the diagonal entry once the unknowns before it are known
+	Diagonal float64
+}
+
+func (e *NotPositiveError) Error() string {
+	return fmt.Sprintf("estimate: unknown %d is not determined: pivot %.3g of a diagonal entry %.3g", e.Unknown, e.Pivot, e.Diagonal)
+}
+
+// ErrPattern is what Refactor returns for entries in other places.
+var ErrPattern = errors.New("estimate: the entries are not where they were when the matrix was analysed")
+
+// Factor orders, analyses and factors the matrix. It fails with a
+// *NotPositiveError where the matrix is not positive definite.
+func (m *Matrix) Factor(o Options) (*Factor, error) {
+	f := &Factor{n: m.n, pattern: m.pattern(), tolerance: o.Tolerance}
+	if f.tolerance == 0 {
+		f.tolerance = defaultTolerance
+	}
+	f.order, f.parent = fillReducing(m, o.Last)
+	f.place = inverse(f.order)
+	f.pivot = make([]float64, m.n)
+	lower := lowerRows(m, f.place, true)
+	f.analyse(lower)
+	return f, f.eliminate(lower)
+}
+
+// Refactor factors new values of a matrix with the same pattern. After an error
+// other than ErrPattern the factor is of no use until a Refactor succeeds.
+func (f *Factor) Refactor(b *Builder) error {
+	m, err := b.Matrix()
+	if err != nil {
+		return err
+	}
+	return f.RefactorMatrix(m)
+}
+
+// RefactorMatrix is Refactor for entries already summed.
+func (f *Factor) RefactorMatrix(m *Matrix) error {
+	if m.n != f.n || m.pattern() != f.pattern {
+		return ErrPattern
+	}
+	return f.eliminate(lowerRows(m, f.place, true))
+}
+
+// N is the number of unknowns.
+func (f *Factor) N() int { return f.n }
+
+// NNZ is the number of entries of L below its diagonal: the fill and what was there.
+func (f *Factor) NNZ() int { return len(f.row) }
+
+// LogDet is the natural logarithm of the matrix's determinant.
+func (f *Factor) LogDet() float64 {
+	sum := 0.0
+	for _, d := range f.pivot {
+		sum += math.Log(d)
+	}
+	return sum
+}
+
+// reach collects the columns with an entry in row k of L, descendants first, on
+// the end of stack: the paths up the elimination tree from the row's entries in
+// A (Davis 2006, section 4.2). It returns where they begin.
+func (f *Factor) reach(k int32, entries, stack, seen []int32) (top int) {
+	top = f.n
+	seen[k] = k
+	for _, i := range entries {
+		depth := 0
+		for ; seen[i] != k; i = f.parent[i] {
+			stack[depth] = i
+			depth++
+			seen[i] = k
+		}
+		for depth > 0 {
+			depth--
+			top--
+			stack[top] = stack[depth]
+		}
+	}
+	return top
+}
+
+// analyse finds where the entries of L are.
+func (f *Factor) analyse(lower *Matrix) {
+	stack, seen := make([]int32, f.n), unseen(f.n)
+	each := func(visit func(k, i int32)) {
+		for k := range int32(f.n) {
+			for top := f.reach(k, lower.row[lower.ptr[k]:lower.ptr[k+1]], stack, seen); top < f.n; top++ {
+				visit(k, stack[top])
+			}
+		}
+	}
+	f.ptr = make([]int, f.n+1)
+	each(func(_, i int32) { f.ptr[i+1]++ })
+	for i := range f.n {
+		f.ptr[i+1] += f.ptr[i]
+		seen[i] = -1
+	}
+	f.row = make([]int32, f.ptr[f.n])
+	f.val = make([]float64, f.ptr[f.n])
+	next := make([]int, f.n)
+	copy(next, f.ptr)
+	each(func(k, i int32) {
+		f.row[next[i]] = k
+		next[i]++
+	})
+}
+
+// eliminate computes L and D row by row: row k solves a triangular system with
+// the rows above it (the up-looking way, Davis 2006, section 4.7). Products are
+// rounded before they are summed, on every processor.
+func (f *Factor) eliminate(lower *Matrix) error {
+	y := make([]float64, f.n)
+	stack, seen := make([]int32, f.n), unseen(f.n)
+	end := make([]int, f.n) // of what each column holds so far
+	copy(end, f.ptr)
+	for k := range int32(f.n) {
+		entries := lower.row[lower.ptr[k]:lower.ptr[k+1]]
+		for q, v := range lower.val[lower.ptr[k]:lower.ptr[k+1]] {
+			y[entries[q]] = v
+		}
+		diagonal := y[k]
+		d := diagonal
+		y[k] = 0
+		for top := f.reach(k, entries, stack, seen); top < f.n; top++ {
+			i := stack[top]
+			yi := y[i]
+			y[i] = 0
+			to := end[i]
+			rows, vals := f.row[f.ptr[i]:to], f.val[f.ptr[i]:to]
+			for q, r := range rows {
+				y[r] -= float64(vals[q] * yi)
+			}
+			l := yi / f.pivot[i]
+			d -= float64(l * yi)
+			f.val[to] = l
+			end[i]++
+		}
+		if !(d > f.tolerance*diagonal) || math.IsInf(d, 0) {
+			return &NotPositiveError{Unknown: int(f.order[k]), Pivot: d, Diagonal: diagonal}
+		}
+		f.pivot[k] = d
+	}
+	return nil
+}
+
+func unseen(n int) []int32 {
+	s := make([]int32, n)
+	for i := range s {
+		s[i] = -1
+	}
+	return s
+}

@@ -1,0 +1,72 @@
+package estimate
+
+import "slices"
+
+// Inverse holds the elements of A^-1 in the pattern of L + L': the diagonal,
+// every pair with an entry in A (a zero one too), and the fill.
+type Inverse struct {
+	f    *Factor
+	val  []float64 // as Factor.val
+	diag []float64
+}
+
+// SelectedInverse computes the inverse on the pattern of the factor, without
+// the rest of it (Takahashi, Fagan & Chin 1973; Erisman & Tinney 1975), from
+// Z = D^-1 L^-1 + (I - L') Z, column by column from the last:
+//
+//	Z[i,j] = -sum_k L[k,j] Z[i,k],  Z[j,j] = 1/D[j] - sum_k L[k,j] Z[k,j],  i, k > j in column j of L.
+func (f *Factor) SelectedInverse() *Inverse {
+	inv := &Inverse{f: f, val: make([]float64, len(f.val)), diag: make([]float64, f.n)}
+	l := make([]float64, f.n)   // column j of L, spread out
+	sum := make([]float64, f.n) // sum_k L[k,j] Z[i,k] for i in the column
+	for j := f.n - 1; j >= 0; j-- {
+		rows, vals := f.column(j)
+		for q, r := range rows {
+			l[r], sum[r] = vals[q], 0
+		}
+		for q, k := range rows {
+			// Z is symmetric: the part of column k below k serves row k as well.
+			lk, own := vals[q], float64(vals[q]*inv.diag[k])
+			below := f.row[f.ptr[k]:f.ptr[k+1]]
+			z := inv.val[f.ptr[k]:f.ptr[k+1]]
+			for p, i := range below {
+				sum[i] += float64(lk * z[p])
+				own += float64(l[i] * z[p])
+			}
+			sum[k] += own
+		}
+		d := 1 / f.pivot[j]
+		z := inv.val[f.ptr[j]:f.ptr[j+1]]
+		for q, r := range rows {
+			z[q] = -sum[r]
+			d += float64(vals[q] * sum[r])
+		}
+		for _, r := range rows {
+			l[r] = 0
+		}
+		inv.diag[j] = d
+	}
+	return inv
+}
+
+// At is the element (i, j) of the inverse; false where it was not computed,
+// because the pair is not in the pattern of the factor.
+func (inv *Inverse) At(i, j int) (float64, bool) {
+	f := inv.f
+	a, b := f.place[i], f.place[j]
+	if a == b {
+		return inv.diag[a], true
+	}
+	if a > b {
+		a, b = b, a
+	}
+	rows, _ := f.column(int(a))
+	q, ok := slices.BinarySearch(rows, b)
+	if !ok {
+		return 0, false
+	}
+	return inv.val[f.ptr[a]+q], true
+}
+
+// Variance is the diagonal element i of the inverse.
+func (inv *Inverse) Variance(i int) float64 { return inv.diag[inv.f.place[i]] }
