@@ -1,0 +1,163 @@
+package config
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"go.yaml.in/yaml/v3"
+
+	"github.com/asfound/asfound/internal/crs"
+	"github.com/asfound/asfound/pipeline/read"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// input is one input file and the columns that it has to have.
+type input struct {
+	role    survey.Role
+	file    read.File
+	at      place
+	columns []mapped
+}
+
+// formats are the endings of the files that a role may have.
+var formats = map[survey.Role][]string{
+	survey.RoleRecords: {".shp", ".zip", ".geojson", ".json", ".gpkg"},
+	survey.RoleField:   {".csv", ".geojson", ".json", ".gpx", ".shp"},
+	survey.RoleControl: {".csv", ".geojson", ".json", ".shp"},
+	survey.RoleAreas:   {".shp", ".zip", ".geojson", ".json", ".gpkg"},
+}
+
+func extension(path string) string { return strings.ToLower(filepath.Ext(path)) }
+
+// resolve makes a path of the config one that can be opened from anywhere.
+func (d *decoder) resolve(path string) string {
+	path = filepath.FromSlash(path)
+	if filepath.IsAbs(path) {
+		return filepath.Clean(path)
+	}
+	return filepath.Join(d.folder, path)
+}
+
+// display is what outputs call a file: its path from the config's folder.
+func (d *decoder) display(path string) string {
+	if rel, err := filepath.Rel(d.folder, path); err == nil {
+		path = rel
+	}
+	return filepath.ToSlash(path)
+}
+
+// files reads the path of a source, which may be a pattern, and its crs.
+func (d *decoder) files(s *section, role survey.Role) []read.File {
+	def := d.crs(s, "crs")
+	n := s.take("path")
+	if n == nil {
+		if s.entry("path") == nil && s.node != nil {
+			d.problem(s.node, s.name+" has no path", "name the file, as in path: field/*.csv")
+		}
+		return nil
+	}
+	pattern, ok := d.nonEmpty(n, s.full("path"))
+	if !ok {
+		return nil
+	}
+	var files []read.File
+	for _, path := range d.expand(n, pattern) {
+		if !slices.Contains(formats[role], extension(path)) {
+			d.problem(n, fmt.Sprintf("%s is no file that %s are read from", d.display(path), role), "give one that ends in "+strings.Join(formats[role], ", "))
+			continue
+		}
+		if extension(path) == ".csv" && s.entry("crs") == nil {
+			d.problem(n, d.display(path)+" cannot say its coordinate system", "add crs:, as in crs: EPSG:4269")
+		}
+		if before, twice := d.named[path]; twice {
+			d.problem(n, fmt.Sprintf("%s is read already, by %s", d.display(path), before), "name it once")
+			continue
+		}
+		d.named[path] = d.at(n)
+		files = append(files, read.File{Path: path, Name: d.display(path), CRS: def, At: d.ref(n)})
+	}
+	return files
+}
+
+// expand lists the files that a path stands for, by name. A name without
+// wildcards stands for itself, whether it is there or not.
+func (d *decoder) expand(n *yaml.Node, pattern string) []string {
+	full := d.resolve(pattern)
+	if _, err := os.Stat(full); err == nil || !strings.ContainsAny(pattern, "*?[") {
+		return []string{full}
+	}
+	found, err := filepath.Glob(full)
+	if err != nil {
+		d.problem(n, fmt.Sprintf("%q is no pattern", pattern), "use * and ? as wildcards, and close every [")
+		return nil
+	}
+	if len(found) == 0 {
+		d.problem(n, fmt.Sprintf("no file matches %q", pattern), "correct the pattern, which starts from the config's folder")
+	}
+	slices.Sort(found)
+	return found
+}
+
+// crs reads the definition of a coordinate system: "" where the key is not given.
+func (d *decoder) crs(s *section, key string) string {
+	n := s.take(key)
+	if n == nil {
+		return ""
+	}
+	def, ok := d.nonEmpty(n, s.full(key))
+	if !ok {
+		return ""
+	}
+	if _, err := crs.Parse(def); err != nil {
+		d.problem(n, s.full(key)+": "+err.Error(), "give an EPSG code that asfound knows, or WKT")
+	}
+	return def
+}
+
+// checkPlane sees that the working plane is one.
+func (c *Config) checkPlane(ps *Problems) {
+	plane := c.job.Read.Plane
+	if plane == "auto" {
+		return
+	}
+	const do = "write auto, or the EPSG code of a projected system"
+	system, err := crs.Parse(plane)
+	switch {
+	case err != nil:
+		ps.add(c.where("plane"), "plane: "+err.Error(), do)
+	case !system.Projected():
+		ps.add(c.where("plane"), "plane: "+system.Name()+" is not projected", do)
+	}
+}
+
+// checkFiles sees that every input is there and has the columns mapped. What is
+// in the rows is for the read stage.
+func (c *Config) checkFiles(ps *Problems) {
+	for _, in := range c.inputs {
+		info, err := os.Stat(in.file.Path)
+		switch {
+		case err != nil:
+			ps.add(in.at, in.file.Name+": "+cause(err), "correct the path, which starts from the config's folder")
+			continue
+		case !info.Mode().IsRegular():
+			ps.add(in.at, in.file.Name+" is not a file", "name the file itself")
+			continue
+		}
+		header, err := header(in.file.Path)
+		if err != nil {
+			ps.add(in.at, in.file.Name+": "+cause(err), "mend the file or leave it out")
+			continue
+		}
+		if header == nil {
+			continue
+		}
+		for _, col := range in.columns {
+			if !slices.Contains(header, col.name) {
+				ps.add(col.at, fmt.Sprintf("%s has no column %q", in.file.Name, col.name), didYouMean(col.name, header))
+			}
+		}
+	}
+}

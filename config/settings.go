@@ -1,0 +1,157 @@
+package config
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/asfound/asfound/pipeline/correct"
+)
+
+// setting is one scalar key of the config and the options that it sets. The
+// file, the environment or default.yaml gives its text.
+type setting struct {
+	key     string
+	set     func(text string) error // error: a wrong
+	check   func() error            // of the value set, whoever set it
+	targets []any                   // pointers, for the test that no option is left without a key
+}
+
+// numeric are the types of options that a number can set.
+type numeric interface{ ~int | ~int64 | ~float64 }
+
+func number[T numeric](key string, k kind, within span, targets ...*T) setting {
+	s := setting{key: key}
+	for _, t := range targets {
+		s.targets = append(s.targets, t)
+	}
+	s.set = func(text string) error {
+		v, err := k.parse(text)
+		if err != nil {
+			return err
+		}
+		if float64(T(v)) != v {
+			return wrong{fmt.Sprintf("%q is not a whole number", text), "leave the fraction out"}
+		}
+		for _, t := range targets {
+			*t = T(v)
+		}
+		return nil
+	}
+	s.check = func() error {
+		if v := float64(*targets[0]); !within.holds(v) {
+			return wrong{fmt.Sprintf("%s is %g", key, v), "give " + k.name + ", " + within.words}
+		}
+		return nil
+	}
+	return s
+}
+
+func text(key string, target *string) setting {
+	return setting{
+		key:     key,
+		set:     func(text string) error { *target = text; return nil },
+		check:   func() error { return nil },
+		targets: []any{target},
+	}
+}
+
+func choice[T ~string](key string, target *T, words ...string) setting {
+	check := func() error {
+		for _, w := range words {
+			if string(*target) == w {
+				return nil
+			}
+		}
+		return wrong{fmt.Sprintf("%s is %q", key, *target), didYouMean(string(*target), words)}
+	}
+	return setting{
+		key:     key,
+		set:     func(text string) error { *target = T(text); return nil },
+		check:   check,
+		targets: []any{target},
+	}
+}
+
+// settings ties every scalar key to its options. Each has its default in
+// default.yaml, under the same key.
+func (c *Config) settings() []setting {
+	j := &c.job
+	m, a, t, r := &j.Match, &j.Adjust, &j.Judge, &j.Rank
+	return []setting{
+		text("job", &j.Name),
+		text("output", &j.Publish.Output),
+		text("plane", &j.Read.Plane),
+		text("banner", &j.Banner),
+
+		number("read.max_reject_share", share, zeroToOne, &j.Read.MaxRejectShare),
+		number("read.gap_time", duration, positive, &j.Read.Gap.Seconds),
+		number("read.gap_distance", length, positive, &j.Read.Gap.Metres),
+
+		number("match.search_radius", length, positive, &m.SearchRadiusM),
+		number("match.min_probability", share, inside01, &m.MinProbability),
+		number("match.unmapped_share", share, inside01, &m.UnmappedShare),
+		number("match.foreign_share", share, inside01, &m.ForeignShare),
+		number("match.no_signal_share", share, inside01, &m.NoSignalShare),
+		number("match.jump_rate", rate, positive, &m.JumpPerM),
+		number("match.leave_rate", rate, positive, &m.LeavePerM),
+		number("match.return_rate", rate, positive, &m.ReturnPerM),
+		number("match.bend_rate", rate, positive, &m.BendPerM),
+		number("match.foreign_jump_share", share, inside01, &m.ForeignJump),
+		number("match.branch_share", share, inside01, &m.Branch),
+		number("match.step_on_line", share, inside01, &m.StepOnLine),
+		number("match.step_off_line", share, inside01, &m.StepOffLine),
+
+		// Match and adjust share one picture of the map and one error budget.
+		number("adjust.local", length, positive, &a.LocalM, &m.LocalM),
+		number("adjust.local_length", length, positive, &a.LambdaM, &m.LambdaM),
+		number("adjust.sheet", length, positive, &a.SheetM, &m.SheetM),
+		number("adjust.own", length, positive, &a.OwnM, &m.OwnM),
+		number("adjust.own_nu", plain, aboveTwo, &a.OwnNu),
+		number("adjust.join", length, positive, &a.JoinM),
+		number("adjust.snap", length, notNegative, &a.SnapM, &m.SnapM),
+		number("adjust.session", length, positive, &a.SessionM),
+		number("adjust.positions", length, positive, &a.PositionsM),
+		number("adjust.bias", length, positive, &a.BiasM),
+		number("adjust.block", length, positive, &a.BlockM),
+		number("adjust.accuracy_factor", plain, oneOrMore, &a.AccuracyFactor, &m.AccuracyFactor),
+		number("adjust.accuracy_unstated", length, positive, &a.DefaultSigmaM, &m.DefaultSigmaM),
+		number("adjust.pole", length, notNegative, &a.PoleM, &m.PoleM),
+		number("adjust.locating_share", share, zeroToOne, &a.LocateShare, &m.LocateShare),
+		number("adjust.locating_least", length, positive, &a.LocateMinM, &m.LocateMinM),
+		number("adjust.depth_unstated", length, positive, &a.DefaultDepthM, &m.DefaultDepthM),
+		number("adjust.passive_factor", plain, oneOrMore, &a.PassiveFactor),
+		number("adjust.correlation_time", duration, notNegative, &a.CorrelationS),
+		number("adjust.nu", plain, aboveTwo, &a.Nu),
+		number("adjust.depth_share", share, zeroToOne, &a.DepthShare),
+		number("adjust.depth_least", length, positive, &a.DepthMinM),
+		number("adjust.depth_scale", share, zeroToOne, &a.DepthScale),
+		number("adjust.cover_sheet", length, positive, &a.CoverSheetM),
+		number("adjust.cover_local", length, positive, &a.CoverLocalM),
+		number("adjust.name_from", length, notNegative, &a.NameM),
+		number("adjust.draws", plain, positive, &a.Draws),
+		number("adjust.seed", plain, anything, &a.Seed),
+
+		number("tolerance.confidence", share, upperHalf, &t.Confidence),
+		number("tolerance.min_stretch", length, positive, &t.MinStretchM, &m.MinStretchM),
+		number("tolerance.max_gap", length, positive, &t.MaxGapM, &j.Correct.MaxGapM, &r.MaxGapM),
+		number("tolerance.false_discovery", share, inside01, &t.FalseDiscovery, &a.FalseDiscovery),
+		number("tolerance.default.horizontal", length, positive, &t.Default.HorizontalM),
+		number("tolerance.default.depth", length, positive, &t.Default.DepthM),
+
+		choice("correct.when", &j.Correct.When, string(correct.WhenOutside), string(correct.WhenSurveyed)),
+		choice("correct.apply", &c.apply, "proposed", "accepted"),
+		number("correct.fade_out", length, positive, &j.Correct.FadeOutM),
+		number("correct.drop", length, notNegative, &j.Correct.DropM),
+
+		number("resurvey.budget", plain, notNegative, &r.Budget),
+		number("resurvey.mobilisation", plain, notNegative, &r.Mobilisation),
+		number("resurvey.per_km", plain, notNegative, &r.PerKm),
+		number("resurvey.package", length, positive, &r.PackageM),
+	}
+}
+
+// parent splits a key into the section that holds it and its name there.
+func parent(key string) (section, name string) {
+	i := strings.LastIndexByte(key, '.')
+	return key[:max(i, 0)], key[i+1:]
+}
