@@ -1,6 +1,9 @@
 package estimate
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // Inverse holds the elements of A^-1 in the pattern of L + L': the diagonal,
 // every pair with an entry in A (a zero one too), and the fill.
@@ -70,3 +73,42 @@ func (inv *Inverse) At(i, j int) (float64, bool) {
 
 // Variance is the diagonal element i of the inverse.
 func (inv *Inverse) Variance(i int) float64 { return inv.diag[inv.f.place[i]] }
+
+// Form is a' A^-1 a for a vector with the coefficients a of the unknowns at:
+// the variance of that combination. Every pair of them must be in the pattern,
+// as those of one observation are; it is NaN otherwise.
+func (inv *Inverse) Form(at []int, a []float64) float64 {
+	sum := 0.0
+	for p, i := range at {
+		for q, j := range at[:p+1] {
+			z, ok := inv.At(i, j)
+			if !ok {
+				return math.NaN()
+			}
+			if p != q {
+				z *= 2
+			}
+			sum += float64(a[p] * a[q] * z)
+		}
+	}
+	return sum
+}
+
+// Trace is the trace of A^-1 M, for M with entries in the pattern only (NaN
+// otherwise).
+func (inv *Inverse) Trace(m *Matrix) float64 {
+	sum := 0.0
+	for j := range m.n {
+		for p := m.ptr[j]; p < m.ptr[j+1]; p++ {
+			z, ok := inv.At(int(m.row[p]), j)
+			if !ok {
+				return math.NaN()
+			}
+			if int(m.row[p]) != j {
+				z *= 2
+			}
+			sum += float64(m.val[p] * z)
+		}
+	}
+	return sum
+}

@@ -1,0 +1,172 @@
+package estimate
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// Component is what a variance component's update needs to know of it at the
+// current solution. The component scales a quadratic form of the adjustment:
+// with residuals v (A x - value for observations, the unknowns themselves for
+// effects) and their cofactor matrix C, the form is v' C^-1 v / Variance.
+type Component struct {
+	Variance float64   // the current value
+	Rank     float64   // residuals in the form
+	Quad     float64   // v' C^-1 v
+	Trace    float64   // trace(K Cov), K = A' C^-1 A, Cov the inverse of the whole matrix
+	Grad     []float64 // A' C^-1 v, one an unknown: half of Quad's derivative
+}
+
+// Redundancy is the number of residuals less what the estimate took from them.
+func (c Component) Redundancy() float64 { return c.Rank - c.Trace/c.Variance }
+
+// EM is the expectation-maximisation update (Dempster, Laird & Rubin 1977): slow
+// and never downhill.
+func (c Component) EM() float64 { return (c.Quad + c.Trace) / c.Rank }
+
+// Foerstner is Helmert's estimate in Foerstner's (1979) iteration:
+// Quad/Redundancy. Its fixed point is the REML estimate, as that of EM is.
+func (c Component) Foerstner() float64 {
+	if r := c.Redundancy(); r > 0 {
+		return c.Quad / r
+	}
+	return c.EM()
+}
+
+// NextVariances is one step of restricted maximum likelihood for variance
+// components: Newton with the average information (Gilmour, Thompson & Cullis
+// 1995, Biometrics 51), for which the factor of the current system is solved
+// once a component. A component that the step would take below zero, or by a
+// factor of ten or more, goes by Foerstner's update, within that factor.
+func NextVariances(f *Factor, cs []Component) ([]float64, error) {
+	n := len(cs)
+	score := make([]float64, n)
+	info := NewBuilder(n)
+	for k, c := range cs {
+		v := c.Variance
+		score[k] = (c.Quad/v - c.Redundancy()) / v
+		solved := f.Solve(c.Grad)
+		for l := range k + 1 {
+			d := cs[l]
+			a := -dot(solved, d.Grad) / (v * v * d.Variance * d.Variance)
+			if k == l {
+				a += c.Quad / (v * v * v)
+			}
+			info.Add(k, l, a)
+		}
+	}
+	step := make([]float64, n)
+	if average, err := info.Factor(Options{Tolerance: 1e-10}); err == nil {
+		step = average.Solve(score)
+	} else if not := (*NotPositiveError)(nil); !errors.As(err, &not) {
+		return nil, err
+	}
+	next := make([]float64, n)
+	for k, c := range cs {
+		next[k] = c.Variance + step[k]
+		if step[k] == 0 || next[k] < c.Variance/10 || next[k] > c.Variance*10 {
+			next[k] = min(max(c.Foerstner(), c.Variance/10), c.Variance*10)
+		}
+	}
+	return next, nil
+}
+
+// ComponentsOptions of Components; the zero value is fine.
+type ComponentsOptions struct {
+	Start     []float64 // first values; nil: 1 for each
+	Tolerance float64   // relative change at which it stops; 0 means 1e-8
+	Limit     int       // rounds; 0 means 200
+}
+
+// zeroShare is the share of the largest component below which one is zero.
+const zeroShare = 1e-10
+
+// Components estimates variance components by restricted maximum likelihood.
+// Observation k belongs to component group[k] and has its variance over
+// Weight; a random effect is an observation of it with value 0. It returns the
+// variances, those on the boundary as exactly 0, and the adjustment with them.
+// Meant for tens or hundreds of unknowns: a larger model feeds NextVariances
+// from its own factor.
+func Components(n int, observations []Observation, group []int, o ComponentsOptions) ([]float64, *Adjustment, error) {
+	count := 0
+	for _, g := range group {
+		count = max(count, g+1)
+	}
+	variances := make([]float64, count)
+	for k := range variances {
+		variances[k] = 1
+	}
+	copy(variances, o.Start)
+	if o.Tolerance == 0 {
+		o.Tolerance = 1e-8
+	}
+	if o.Limit == 0 {
+		o.Limit = 200
+	}
+	for range o.Limit {
+		fit, cs, err := components(n, observations, group, variances)
+		if err != nil {
+			return nil, nil, err
+		}
+		next, err := NextVariances(fit.Factor, cs)
+		if err != nil {
+			return nil, nil, err
+		}
+		moved, largest := 0.0, 0.0
+		for k, v := range next {
+			largest = max(largest, v, variances[k])
+		}
+		for k, v := range next {
+			next[k] = max(v, zeroShare*largest)
+			moved = max(moved, math.Abs(next[k]-variances[k])/max(variances[k], o.Tolerance*largest))
+		}
+		variances = next
+		if moved <= o.Tolerance {
+			for k, v := range variances {
+				if v <= zeroShare*largest {
+					variances[k] = 0
+				}
+			}
+			return variances, fit, nil
+		}
+	}
+	return nil, nil, fmt.Errorf("estimate: the variance components still move after %d rounds: %v", o.Limit, variances)
+}
+
+// components adjusts the observations with the given variances, and gathers
+// what the next step needs.
+func components(n int, observations []Observation, group []int, variances []float64) (*Adjustment, []Component, error) {
+	scaled := make([]Observation, len(observations))
+	for k, obs := range observations {
+		obs.Weight /= variances[group[k]]
+		scaled[k] = obs
+	}
+	fit, err := Adjust(n, scaled, Options{})
+	if err != nil {
+		return nil, nil, err
+	}
+	inv := fit.Factor.SelectedInverse()
+	cs := make([]Component, len(variances))
+	for k, v := range variances {
+		cs[k] = Component{Variance: v, Grad: make([]float64, n)}
+	}
+	for k, obs := range observations {
+		c, v := &cs[group[k]], fit.Residuals[k]
+		c.Rank++
+		c.Quad += obs.Weight * v * v
+		c.Trace += obs.Weight * inv.Form(obs.At, obs.A)
+		for q, i := range obs.At {
+			c.Grad[i] += obs.Weight * obs.A[q] * v
+		}
+	}
+	return fit, cs, nil
+}
+
+func dot(a, b []float64) float64 {
+	sum := 0.0
+	for i, v := range a {
+		sum += float64(v * b[i])
+	}
+	return sum
+}
