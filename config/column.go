@@ -48,13 +48,14 @@ func (c *columns) quantity(key string, k kind, extra func(*section)) read.Column
 	col := c.column(key, "name", func(s *section, col *read.Column) {
 		c.d.missing(s, col)
 		if unit := s.take("unit"); unit != nil {
-			name, _ := c.d.text(unit, s.full("unit"))
-			factor, err := k.factor(name)
-			if err != nil {
-				c.d.wrong(unit, s.full("unit"), err)
-				factor = 1
+			col.Factor = 1 // so that a unit that is wrong is not called missing as well
+			if name, ok := c.d.text(unit, s.full("unit")); ok {
+				if factor, err := k.factor(name); err != nil {
+					c.d.wrong(unit, s.full("unit"), err)
+				} else {
+					col.Factor = factor
+				}
 			}
-			col.Factor = factor
 		}
 		if extra != nil {
 			extra(s)

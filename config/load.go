@@ -96,6 +96,9 @@ func readFile(path string) ([]byte, error) {
 // cause is an error of the file system without the path, which the message has
 // already.
 func cause(err error) string {
+	if errors.Is(err, fs.ErrNotExist) {
+		return "no such file"
+	}
 	var pathErr *fs.PathError
 	if errors.As(err, &pathErr) {
 		return pathErr.Err.Error()
@@ -124,7 +127,7 @@ func parse(path string, data []byte) (*yaml.Node, error) {
 		var ps Problems
 		m := yamlLine.FindStringSubmatch(strings.TrimSpace(err.Error()))
 		line, _ := strconv.Atoi(m[1])
-		ps.add(place{path, line}, "not YAML: "+m[2], "correct the line or the one before it")
+		ps.add(place{path, line}, "not one YAML document: "+m[2], "correct it there or just after")
 		return nil, ps
 	}
 	if doc.Kind != yaml.DocumentNode || len(doc.Content) == 0 {

@@ -79,7 +79,10 @@ func (d *decoder) section(n *yaml.Node, name string) *section {
 		return s
 	}
 	if m.Kind != yaml.MappingNode {
-		d.problem(n, fmt.Sprintf("%s is %s", name, kindName(m)), "write keys and values below it")
+		if name == "" {
+			name = "the config"
+		}
+		d.problem(n, fmt.Sprintf("%s is %s", name, kindName(m)), "write keys and values")
 		return s
 	}
 	first := map[string]int{}

@@ -3,6 +3,7 @@ package config
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -51,12 +52,24 @@ func (k kind) unitNames() []string {
 	return names
 }
 
+// spelledOut are other ways of writing a unit, to name the one that is read.
+var spelledOut = map[string]string{
+	"metre": "m", "metres": "m", "meter": "m", "meters": "m",
+	"foot": "ft", "feet": "ft", "'": "ft", "inch": "in", "inches": "in", "\"": "in",
+	"usft": "ftUS", "us-ft": "ftUS", "ft-us": "ftUS", "sft": "ftUS",
+	"sec": "s", "seconds": "s", "minutes": "min", "hours": "h",
+	"hertz": "Hz", "amps": "A", "amperes": "A", "percent": "%",
+}
+
 // factor is the size of a unit of the kind. The error says what to do.
 func (k kind) factor(name string) (float64, error) {
 	for _, u := range k.units {
 		if u.name == name {
 			return u.factor, nil
 		}
+	}
+	if short, ok := spelledOut[strings.ToLower(name)]; ok && slices.Contains(k.unitNames(), short) {
+		return 0, wrong{fmt.Sprintf("%q is no unit of %s", name, k.name), "write " + short}
 	}
 	return 0, wrong{fmt.Sprintf("%q is no unit of %s", name, k.name), didYouMean(name, k.unitNames())}
 }
@@ -112,4 +125,12 @@ var (
 
 func (s span) holds(v float64) bool {
 	return v >= s.low && v <= s.high && (!s.openLow || v > s.low) && (!s.openHigh || v < s.high)
+}
+
+// check says what is wrong with a value that was written as text.
+func (s span) check(k kind, text string, v float64) error {
+	if s.holds(v) {
+		return nil
+	}
+	return wrong{fmt.Sprintf("%q is out of range", text), "give " + k.name + ", " + s.words}
 }

@@ -59,8 +59,8 @@ func (d *decoder) lengthAbove0(s *section, key string, target *float64) bool {
 		return n != nil
 	}
 	v, err := length.parse(text)
-	if err == nil && !positive.holds(v) {
-		err = wrong{fmt.Sprintf("%q is not %s", text, positive.words), "give a length, " + positive.words}
+	if err == nil {
+		err = positive.check(length, text, v)
 	}
 	if err != nil {
 		d.wrong(n, s.full(key), err)
@@ -92,8 +92,8 @@ func (d *decoder) consequence(n *yaml.Node, name string) (c rank.Consequence) {
 		return c
 	}
 	v, err := plain.parse(text)
-	if err == nil && !notNegative.holds(v) {
-		err = wrong{fmt.Sprintf("%q is not %s", text, notNegative.words), "give a number, " + notNegative.words}
+	if err == nil {
+		err = notNegative.check(plain, text, v)
 	}
 	if err != nil {
 		d.wrong(weight, s.full("weight"), err)

@@ -2,6 +2,8 @@ package config
 
 import (
 	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 
 	"github.com/asfound/asfound/pipeline/correct"
@@ -30,7 +32,10 @@ func number[T numeric](key string, k kind, within span, targets ...*T) setting {
 			return err
 		}
 		if float64(T(v)) != v {
-			return wrong{fmt.Sprintf("%q is not a whole number", text), "leave the fraction out"}
+			return wrong{fmt.Sprintf("%q is not a whole number", text), "write it without a fraction"}
+		}
+		if err := within.check(k, text, v); err != nil {
+			return err
 		}
 		for _, t := range targets {
 			*t = T(v)
@@ -38,10 +43,8 @@ func number[T numeric](key string, k kind, within span, targets ...*T) setting {
 		return nil
 	}
 	s.check = func() error {
-		if v := float64(*targets[0]); !within.holds(v) {
-			return wrong{fmt.Sprintf("%s is %g", key, v), "give " + k.name + ", " + within.words}
-		}
-		return nil
+		v := float64(*targets[0])
+		return within.check(k, strconv.FormatFloat(v, 'g', -1, 64), v)
 	}
 	return s
 }
@@ -56,18 +59,16 @@ func text(key string, target *string) setting {
 }
 
 func choice[T ~string](key string, target *T, words ...string) setting {
-	check := func() error {
-		for _, w := range words {
-			if string(*target) == w {
-				return nil
-			}
+	check := func(text string) error {
+		if !slices.Contains(words, text) {
+			return wrong{fmt.Sprintf("%q is not known here", text), didYouMean(text, words)}
 		}
-		return wrong{fmt.Sprintf("%s is %q", key, *target), didYouMean(string(*target), words)}
+		return nil
 	}
 	return setting{
 		key:     key,
-		set:     func(text string) error { *target = T(text); return nil },
-		check:   check,
+		set:     func(text string) error { *target = T(text); return check(text) },
+		check:   func() error { return check(string(*target)) },
 		targets: []any{target},
 	}
 }

@@ -1,10 +1,12 @@
 package config
 
 import (
+	"fmt"
 	"slices"
 
 	"go.yaml.in/yaml/v3"
 
+	"github.com/asfound/asfound/internal/crs"
 	"github.com/asfound/asfound/pipeline/read"
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -127,21 +129,38 @@ func (d *decoder) positions(n *yaml.Node, s, c *columns, files []read.File) read
 		p.Source.At = d.ref(fixed)
 	}
 	wanted := slices.ContainsFunc(files, func(f read.File) bool { return extension(f.Path) == ".csv" })
-	d.pair(n, c, "latitude", "longitude", "easting", "northing", wanted)
+	def := ""
+	if len(files) > 0 {
+		def = files[0].CRS
+	}
+	d.pair(n, c, def, "", wanted)
 	return p
 }
 
-// pair sees that one of two pairs of coordinates is mapped whole, not both.
-func (d *decoder) pair(n *yaml.Node, c *columns, lat, lon, east, north string, wanted bool) {
-	has := func(key string) bool { return c.entry(key) != nil }
-	either := lat + " and " + lon + ", or " + east + " and " + north
+// pair sees that one of two pairs of coordinates is mapped whole, not both, and
+// the one that suits the coordinate system. The keys start with a prefix.
+func (d *decoder) pair(n *yaml.Node, c *columns, crsDef, prefix string, wanted bool) {
+	has := func(key string) bool { return c.entry(prefix+key) != nil }
+	either := fmt.Sprintf("%[1]slatitude and %[1]slongitude, or %[1]seasting and %[1]snorthing", prefix)
+	geographic, projected := has("latitude"), has("easting")
 	switch {
-	case has(lat) != has(lon) || has(east) != has(north):
+	case geographic != has("longitude") || projected != has("northing"):
 		d.problem(c.node, c.name+" maps half a position", "map "+either)
-	case has(lat) && has(east):
+		return
+	case geographic && projected:
 		d.problem(c.node, c.name+" maps two positions", "keep "+either)
-	case wanted && !has(lat) && !has(east):
+		return
+	case wanted && !geographic && !projected:
 		d.problem(n, c.name+" maps no position", "add "+either)
+		return
+	}
+	system, err := crs.Parse(crsDef)
+	switch {
+	case err != nil: // none, or reported where it stands
+	case geographic && system.Projected():
+		d.problem(c.node, fmt.Sprintf("%s maps degrees, but %s is projected", c.name, system.Name()), "map "+prefix+"easting and northing, or name the geographic system")
+	case projected && !system.Projected():
+		d.problem(c.node, fmt.Sprintf("%s maps easting and northing, but %s is not projected", c.name, system.Name()), "map "+prefix+"latitude and longitude, or name the projected system")
 	}
 }
 
@@ -208,7 +227,11 @@ func (d *decoder) control(n *yaml.Node) (out []read.ControlSource) {
 		Receiver:      c.text("receiver"),
 		Session:       c.text("session"),
 	}
-	d.pair(n, c, "true_latitude", "true_longitude", "true_easting", "true_northing", true)
+	trueCRS := src.TrueCRS
+	if trueCRS == "" && len(files) > 0 {
+		trueCRS = files[0].CRS
+	}
+	d.pair(n, c, trueCRS, "true_", true)
 	d.finish(survey.RoleControl, files, s, c)
 	for _, f := range files {
 		src.File = f
