@@ -1,10 +1,127 @@
 package match
 
-// Options are the costs and limits of matching. Every cost is a negative log
-// density or probability, so they can be added.
+import "math"
+
+// Options are the costs and limits of matching. They are stated as what they
+// mean on the ground (standard deviations, shares, rates a metre); the matcher
+// turns them into densities and probabilities, whose negative logarithms are
+// the costs. A zero value takes the default that stands in defaults.
 type Options struct {
 	SearchRadiusM  float64 // how far from a reading a record may lie
 	MinProbability float64 // below it a reading is ambiguous
 	MinStretchM    float64
 	Workers        int // 0: one per core
+
+	// What a map looks like: one standard deviation per axis, ground metres.
+	SheetM  float64 // a sheet's shift
+	OwnM    float64 // a record's own shift
+	LocalM  float64 // a record's local error
+	LambdaM float64 // correlation length of the local error along the line
+	SnapM   float64 // ends of records nearer than this are joined
+
+	// What readings look like: the error budget across the line.
+	AccuracyFactor float64 // on stated accuracy
+	DefaultSigmaM  float64 // where a reading states no accuracy, per axis
+	PoleM          float64 // holding the pole over the signal
+	LocateShare    float64 // locating error, share of depth
+	LocateMinM     float64 // and at least this
+	DefaultDepthM  float64 // where a reading states no depth
+
+	// How often things happen: shares of traces, and rates a metre walked.
+	UnmappedShare float64 // traces that start on a line that is not on the map
+	ForeignShare  float64 // traces that start on a line of another utility than their label
+	NoSignalShare float64 // traces that start on a record that cannot carry a signal
+	JumpPerM      float64 // the receiver moves to an unconnected line
+	LeavePerM     float64 // the line leaves the map
+	ReturnPerM    float64 // a line that is not on the map meets one that is
+	BendPerM      float64 // a line that is not on the map bends
+	ForeignJump   float64 // share of jumps that go to another utility, where both are in reach
+	Branch        float64 // share of walks that turn off at a junction in the middle of a line
+	RouteShare    float64 // how far the route and the ground distance may differ, share of the latter
+	AngleRad      float64 // spread of the walk's direction against its line's, radians
+	CrossingShare float64 // weight of a start across a record, against along it
+	StepOnLine    float64 // share of steps between readings where current or depth steps, on one line
+	StepOffLine   float64 // the same where the receiver leaves its line
+}
+
+// defaults are the values of Options that are not set.
+//
+// Map errors of a metre and line-location errors of centimetres are the design
+// values of the adjustment; the shares and rates are common practice, without a
+// published source.
+var defaults = Options{
+	SearchRadiusM:  6,
+	MinProbability: 0.9,
+	MinStretchM:    3,
+
+	SheetM:  1.0,
+	OwnM:    0.2,
+	LocalM:  0.25,
+	LambdaM: 40,
+	SnapM:   0.3,
+
+	AccuracyFactor: 1.5,
+	DefaultSigmaM:  0.3,
+	PoleM:          0.02,
+	LocateShare:    0.03,
+	LocateMinM:     0.03,
+	DefaultDepthM:  1,
+
+	UnmappedShare: 0.03,
+	ForeignShare:  0.01,
+	NoSignalShare: 0.003,
+	JumpPerM:      1.0 / 1000,
+	LeavePerM:     1.0 / 3000,
+	ReturnPerM:    1.0 / 300,
+	BendPerM:      1.0 / 40,
+	ForeignJump:   0.3,
+	Branch:        0.05,
+	RouteShare:    0.5,
+	AngleRad:      0.15,
+	CrossingShare: 0.02,
+	StepOnLine:    0.02,
+	StepOffLine:   0.7,
+}
+
+// withDefaults replaces what is not set (zero or not a number).
+func (o Options) withDefaults() Options {
+	d := &defaults
+	for _, f := range []struct {
+		v    *float64
+		dflt float64
+	}{
+		{&o.SearchRadiusM, d.SearchRadiusM},
+		{&o.MinProbability, d.MinProbability},
+		{&o.MinStretchM, d.MinStretchM},
+		{&o.SheetM, d.SheetM},
+		{&o.OwnM, d.OwnM},
+		{&o.LocalM, d.LocalM},
+		{&o.LambdaM, d.LambdaM},
+		{&o.SnapM, d.SnapM},
+		{&o.AccuracyFactor, d.AccuracyFactor},
+		{&o.DefaultSigmaM, d.DefaultSigmaM},
+		{&o.PoleM, d.PoleM},
+		{&o.LocateShare, d.LocateShare},
+		{&o.LocateMinM, d.LocateMinM},
+		{&o.DefaultDepthM, d.DefaultDepthM},
+		{&o.UnmappedShare, d.UnmappedShare},
+		{&o.ForeignShare, d.ForeignShare},
+		{&o.NoSignalShare, d.NoSignalShare},
+		{&o.JumpPerM, d.JumpPerM},
+		{&o.LeavePerM, d.LeavePerM},
+		{&o.ReturnPerM, d.ReturnPerM},
+		{&o.BendPerM, d.BendPerM},
+		{&o.ForeignJump, d.ForeignJump},
+		{&o.Branch, d.Branch},
+		{&o.RouteShare, d.RouteShare},
+		{&o.AngleRad, d.AngleRad},
+		{&o.CrossingShare, d.CrossingShare},
+		{&o.StepOnLine, d.StepOnLine},
+		{&o.StepOffLine, d.StepOffLine},
+	} {
+		if *f.v == 0 || math.IsNaN(*f.v) {
+			*f.v = f.dflt
+		}
+	}
+	return o
 }

@@ -1,0 +1,277 @@
+package match
+
+import (
+	"math"
+
+	"github.com/paulmach/orb"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// chain is the hidden Markov model of one trace and the memory it works in,
+// which is used again for the next trace.
+//
+// The states of a reading are its candidates and one more, unmapped. A weight
+// between two states is the probability of that move times the density of the
+// later reading's position given the earlier one's:
+//
+//   - On entry to a record the size of the offset is paid for, with Student's t
+//     on sheet, own and local error and the reading's noise together.
+//   - Along a record, or over a joint, only its change is: the offset given the
+//     last one, whose covariance is the shared sheet's, the record's own and the
+//     local error's that remains over the route (an Ornstein-Uhlenbeck process).
+//     The sum over a trace is the density of the whole offset profile, so that
+//     one shared offset is counted once, whatever the spacing of the readings.
+//   - A line that is not on the map is any smooth line: its readings follow the
+//     trace's own direction.
+//
+// So moves add up to 1 over their destinations and positions are densities per
+// metre across the walk in every state, and what forward-backward returns are
+// probabilities.
+type chain struct {
+	net *network
+	o   Options
+	sh  []shift
+
+	obs     []observation
+	cands   []candidate
+	from    []int32   // len(obs)+1: where each reading's candidates begin
+	weights []float64 // of all moves, reading after reading, row by row
+	wFrom   []int
+	fwd     []float64 // per state: forward, then the posterior
+	back    []float64
+	best    []float64
+	arg     []int32 // per state: the state it is best reached from
+	path    []int32 // per reading: the chosen state
+	hits    []int32
+
+	joined, reached []int32 // scratch: records that a move may lead to
+}
+
+// observation is one reading as the chain sees it.
+type observation struct {
+	reading   int
+	p         orb.Point
+	noise     float64 // variance across the line, ground m^2
+	ground    float64 // distance from the reading before, ground metres
+	bend      float64 // how far the reading lies beside the walk's own direction, ground metres
+	dx, dy    float64 // unit direction of the walk from here, grid axes; 0, 0 unknown
+	onLine    float64 // likelihood of the signal's step from the reading before on one line
+	offLine   float64 // the same where the receiver left its line
+	anyRecord bool    // the position source is in the pipe: a record need carry no signal
+}
+
+// minGroundM keeps directions and densities finite where a crew reads twice in
+// one place.
+const minGroundM = 0.05
+
+// states of reading i: its candidates and unmapped, which is the last.
+func (c *chain) states(i int) int             { return int(c.from[i+1]-c.from[i]) + 1 }
+func (c *chain) stateFrom(i int) int          { return int(c.from[i]) + i }
+func (c *chain) candidates(i int) []candidate { return c.cands[c.from[i]:c.from[i+1]] }
+
+// observe fills the observations and their candidates from a trace.
+func (c *chain) observe(tr *survey.Trace, trust []trust) {
+	c.obs, c.cands, c.from = c.obs[:0], c.cands[:0], c.from[:0]
+	for i := range tr.Readings {
+		r := &tr.Readings[i]
+		if r.Duplicate != nil {
+			continue
+		}
+		c.obs = append(c.obs, observation{
+			reading: i, p: r.Point, noise: noise(r, trust[i].inflate, c.o), onLine: 1, offLine: 1,
+			anyRecord: r.Mode == survey.ModeSonde,
+		})
+		c.from = append(c.from, int32(len(c.cands)))
+		c.cands, c.hits = c.net.candidates(r.Point, c.o.SearchRadiusM, c.hits, c.sh, c.cands)
+	}
+	c.from = append(c.from, int32(len(c.cands)))
+	c.walk(tr)
+}
+
+// walk adds what a reading's neighbours say: distance, direction and steps.
+func (c *chain) walk(tr *survey.Trace) {
+	scale := c.scale()
+	for i := range c.obs {
+		o := &c.obs[i]
+		if i > 0 {
+			b := &c.obs[i-1]
+			o.ground = max(dist(b.p, o.p)/scale, minGroundM)
+			o.onLine, o.offLine = steps(&tr.Readings[b.reading], &tr.Readings[o.reading], o.ground, c.o)
+			// The walk's direction over three steps, against the middle one.
+			ux, uy := direction(c.obs[max(i-2, 0)].p, c.obs[min(i+1, len(c.obs)-1)].p)
+			o.bend = math.Abs((o.p[0]-b.p[0])*uy-(o.p[1]-b.p[1])*ux) / scale
+		}
+		switch {
+		case i+1 < len(c.obs):
+			o.dx, o.dy = direction(o.p, c.obs[i+1].p)
+		case i > 0:
+			o.dx, o.dy = direction(c.obs[i-1].p, o.p)
+		}
+	}
+}
+
+// scale is the plane's at the trace, of the first record near it.
+func (c *chain) scale() float64 {
+	if len(c.cands) == 0 {
+		return 1
+	}
+	return c.net.records[c.cands[0].rec].scale
+}
+
+func dist(a, b orb.Point) float64 { return math.Hypot(b[0]-a[0], b[1]-a[1]) }
+
+func direction(a, b orb.Point) (x, y float64) {
+	d := dist(a, b)
+	if d == 0 {
+		return 0, 0
+	}
+	return (b[0] - a[0]) / d, (b[1] - a[1]) / d
+}
+
+// noise is the variance of a reading across the line: position, pole and
+// locating, made larger by distrust.
+func noise(r *survey.Reading, inflate float64, o Options) float64 {
+	sigma := r.SigmaM
+	if math.IsNaN(sigma) {
+		sigma = o.DefaultSigmaM
+	}
+	depth := r.DepthM
+	if math.IsNaN(depth) {
+		depth = o.DefaultDepthM
+	}
+	position := sigma * o.AccuracyFactor
+	locate := math.Hypot(o.LocateMinM, o.LocateShare*depth)
+	return (position*position + o.PoleM*o.PoleM + locate*locate) * inflate * inflate
+}
+
+// solve fills the weights and runs Viterbi and forward-backward.
+func (c *chain) solve(utility string) {
+	n := len(c.obs)
+	if n == 0 {
+		return
+	}
+	total := c.stateFrom(n)
+	c.fwd = grow(c.fwd, total)
+	c.back = grow(c.back, total)
+	c.best = grow(c.best, total)
+	c.arg = grow(c.arg, total)
+	c.path = grow(c.path, n)
+	c.wFrom = grow(c.wFrom, n)
+	c.weights = c.weights[:0]
+
+	c.start(utility)
+	for i := 1; i < n; i++ {
+		c.wFrom[i] = len(c.weights)
+		k, m := c.states(i-1), c.states(i)
+		at := len(c.weights)
+		c.weights = grow(c.weights, at+k*m)
+		c.moves(i, utility, c.weights[at:])
+		c.forward(i, c.weights[at:])
+	}
+	c.backward()
+}
+
+// forward steps Viterbi and the forward recursion to reading i, each scaled to
+// a largest or total value of 1.
+func (c *chain) forward(i int, w []float64) {
+	k, m := c.states(i-1), c.states(i)
+	p, q := c.stateFrom(i-1), c.stateFrom(i)
+	sum, top := 0.0, 0.0
+	for b := range m {
+		f, v, arg := 0.0, -1.0, 0
+		for a := range k {
+			x := w[a*m+b]
+			f += c.fwd[p+a] * x
+			if y := c.best[p+a] * x; y > v {
+				v, arg = y, a
+			}
+		}
+		c.fwd[q+b], c.best[q+b], c.arg[q+b] = f, v, int32(arg)
+		sum += f
+		top = max(top, v)
+	}
+	scaleTo1(c.fwd[q:q+m], sum)
+	scaleTo1(c.best[q:q+m], top)
+}
+
+// backward reads the best path off and turns the forward values into posterior
+// probabilities.
+func (c *chain) backward() {
+	n := len(c.obs)
+	last := c.stateFrom(n - 1)
+	m := c.states(n - 1)
+	c.path[n-1] = largest(c.best[last : last+m])
+	for b := range m {
+		c.back[last+b] = 1
+	}
+	for i := n - 1; i > 0; i-- {
+		k, m := c.states(i-1), c.states(i)
+		p, q := c.stateFrom(i-1), c.stateFrom(i)
+		c.path[i-1] = c.arg[q+int(c.path[i])]
+		w := c.weights[c.wFrom[i] : c.wFrom[i]+k*m]
+		sum := 0.0
+		for a := range k {
+			x := 0.0
+			for b := range m {
+				x += w[a*m+b] * c.back[q+b]
+			}
+			c.back[p+a] = x
+			sum += x
+		}
+		scaleTo1(c.back[p:p+k], sum)
+	}
+	for i := range n {
+		q, m := c.stateFrom(i), c.states(i)
+		sum := 0.0
+		for b := range m {
+			c.fwd[q+b] *= c.back[q+b]
+			sum += c.fwd[q+b]
+		}
+		scaleTo1(c.fwd[q:q+m], sum)
+	}
+}
+
+// posterior of a record at reading i: the sum over its places; record -1 is
+// unmapped.
+func (c *chain) posterior(i int, rec int32) float64 {
+	q, m := c.stateFrom(i), c.states(i)
+	if rec < 0 {
+		return c.fwd[q+m-1]
+	}
+	sum := 0.0
+	for b, cand := range c.candidates(i) {
+		if cand.rec == rec {
+			sum += c.fwd[q+b]
+		}
+	}
+	return sum
+}
+
+func scaleTo1(v []float64, by float64) {
+	if by <= 0 {
+		return
+	}
+	for i := range v {
+		v[i] /= by
+	}
+}
+
+func largest(v []float64) int32 {
+	at := 0
+	for i := range v {
+		if v[i] > v[at] {
+			at = i
+		}
+	}
+	return int32(at)
+}
+
+func grow[T any](s []T, n int) []T {
+	if cap(s) < n {
+		t := make([]T, n, n+n/2)
+		copy(t, s[:cap(s)])
+		return t
+	}
+	return s[:n]
+}

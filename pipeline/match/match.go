@@ -1,0 +1,61 @@
+// Package match finds the record that each reading belongs to.
+//
+// It is a hidden Markov model over each trace, after Newson and Krumm, "Hidden
+// Markov Map Matching Through Noise and Sparseness" (2009), changed for buried
+// lines, whose map is wrong in ways that hold for a whole sheet: see chain.
+package match
+
+import (
+	"runtime"
+	"sync"
+	"sync/atomic"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// Traces matches every reading of every trace. The result has one slice per
+// trace and one Match per reading, in the survey's order.
+//
+// prior is the adjusted model of an earlier round, whose sheet shifts are what
+// this round expects of the map; nil in the first. The result depends on
+// neither the number of workers nor the order of records and traces.
+func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
+	o = o.withDefaults()
+	sheets := sheetNames(s.Records)
+	net := newNetwork(s, sheets, o)
+	sh := shifts(sheets, prior, o)
+
+	out := make([][]survey.Match, len(s.Traces))
+	eachTrace(len(s.Traces), o.Workers, func() func(int) {
+		c := &chain{net: net, o: o, sh: sh}
+		var tru []trust
+		return func(i int) {
+			tr := &s.Traces[i]
+			tru = judgeTrust(tr, tru)
+			c.observe(tr, tru)
+			c.solve(tr.Utility)
+			out[i] = c.matches(s, tr, tru)
+		}
+	})
+	return out
+}
+
+// eachTrace calls the functions that newWorker makes, one a goroutine, for every
+// i below n.
+func eachTrace(n, workers int, newWorker func() func(int)) {
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	workers = min(workers, n)
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range workers {
+		wg.Go(func() {
+			do := newWorker()
+			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
+				do(i)
+			}
+		})
+	}
+	wg.Wait()
+}

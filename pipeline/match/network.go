@@ -1,0 +1,208 @@
+package match
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"github.com/paulmach/orb"
+
+	"github.com/asfound/asfound/internal/spatial"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// network is the map as the matcher walks it: every segment of every record in
+// one slice, an index over them, and the joints where records meet.
+//
+// Records stand in the order of their keys, whatever the input's order, so that
+// ties and sums come out the same.
+type network struct {
+	records []record
+	segs    []segment
+	index   *spatial.Index
+	joints  []joint // by record, then station
+}
+
+// record is what the matcher needs to know of one survey.Record.
+type record struct {
+	input      int // its index in Survey.Records
+	utility    string
+	sheet      int32 // index into the shifts; -1 where it names no sheet
+	noSignal   bool
+	scale      float64 // grid over ground
+	joints     [2]int32
+	sinC, cosC float64 // of the meridian convergence
+}
+
+// segment is a piece of a record that has a length. prev and next are the
+// segments it runs on to in its part, -1 at an open end.
+type segment struct {
+	a          orb.Point
+	ux, uy     float64 // unit vector, grid axes
+	length     float64 // grid
+	station    float64 // of a, ground
+	record     int32
+	part, seg  int32
+	prev, next int32
+	ring       float64 // ground length of a closed part, 0 for an open one
+}
+
+// joint is a place where a record meets another one: the end of one of them
+// within the snap distance of the other.
+type joint struct {
+	other       int32
+	here, there float64 // stations
+	atEnd       bool    // here is an end of this record
+}
+
+func newNetwork(s *survey.Survey, sheets map[string]int32, o Options) *network {
+	n := &network{records: make([]record, len(s.Records))}
+	total := 0
+	for i := range s.Records {
+		for _, part := range s.Records[i].Parts {
+			total += max(len(part)-1, 0)
+		}
+	}
+	n.segs = make([]segment, 0, total)
+	for at, i := range canonical(s.Records) {
+		r := &s.Records[i]
+		sheet, ok := sheets[r.Sheet]
+		if !ok {
+			sheet = -1
+		}
+		scale := r.Scale
+		if !(scale > 0) {
+			scale = 1
+		}
+		sin, cos := math.Sincos(r.Convergence)
+		n.records[at] = record{
+			input: i, utility: r.Utility, sheet: sheet, noSignal: r.Conductor == survey.ConductorNone,
+			scale: scale, sinC: sin, cosC: cos,
+		}
+		n.addSegments(int32(at), r.Parts, scale)
+	}
+	lines := make([]spatial.Segment, len(n.segs))
+	for i := range n.segs {
+		lines[i] = spatial.Segment{A: n.segs[i].a, B: n.segs[i].end()}
+	}
+	n.index = spatial.New(lines, 2*o.SearchRadiusM)
+	n.join(o.SnapM)
+	return n
+}
+
+// canonical is the order of records by key, then geometry.
+func canonical(records []survey.Record) []int {
+	order := make([]int, len(records))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		ra, rb := &records[a], &records[b]
+		return cmp.Or(cmp.Compare(ra.Source, rb.Source), cmp.Compare(ra.ID, rb.ID), compareParts(ra.Parts, rb.Parts))
+	})
+	return order
+}
+
+func compareParts(a, b orb.MultiLineString) int {
+	return slices.CompareFunc(a, b, func(x, y orb.LineString) int {
+		return slices.CompareFunc(x, y, func(p, q orb.Point) int {
+			return cmp.Or(cmp.Compare(p[0], q[0]), cmp.Compare(p[1], q[1]))
+		})
+	})
+}
+
+func (n *network) addSegments(rec int32, parts orb.MultiLineString, scale float64) {
+	station := 0.0
+	for p, part := range parts {
+		first := int32(len(n.segs))
+		from := station
+		for i := 0; i+1 < len(part); i++ {
+			a, b := part[i], part[i+1]
+			l := math.Hypot(b[0]-a[0], b[1]-a[1])
+			if !(l > 0) || math.IsInf(l, 0) {
+				continue
+			}
+			id := int32(len(n.segs))
+			n.segs = append(n.segs, segment{
+				a: a, ux: (b[0] - a[0]) / l, uy: (b[1] - a[1]) / l, length: l, station: station,
+				record: rec, part: int32(p), seg: int32(i), prev: id - 1, next: id + 1,
+			})
+			station += l / scale
+		}
+		last := int32(len(n.segs)) - 1
+		if last < first {
+			continue
+		}
+		n.segs[first].prev, n.segs[last].next = -1, -1
+		if last > first && part[0] == part[len(part)-1] {
+			n.segs[first].prev, n.segs[last].next = last, first
+			for i := first; i <= last; i++ {
+				n.segs[i].ring = station - from
+			}
+		}
+	}
+}
+
+func (s *segment) end() orb.Point {
+	return orb.Point{s.a[0] + s.length*s.ux, s.a[1] + s.length*s.uy}
+}
+
+// along is the grid distance of p's foot from the segment's start on its
+// infinite line; across the distance of p from that line, + right.
+func (s *segment) along(p orb.Point) float64 { return (p[0]-s.a[0])*s.ux + (p[1]-s.a[1])*s.uy }
+func (s *segment) across(p orb.Point) float64 {
+	return (p[0]-s.a[0])*s.uy - (p[1]-s.a[1])*s.ux
+}
+
+// join finds the joints: for every open end of a part the records of the same
+// utility, or of none, within the snap distance.
+func (n *network) join(snapM float64) {
+	type pair struct {
+		rec int32
+		joint
+	}
+	var found []pair
+	var buf []int32
+	for i := range n.segs {
+		s := &n.segs[i]
+		r := &n.records[s.record]
+		for _, end := range [2]bool{false, true} {
+			p, station := s.a, s.station
+			if end {
+				p, station = s.end(), s.station+s.length/r.scale
+			}
+			if (end && s.next >= 0) || (!end && s.prev >= 0) {
+				continue
+			}
+			buf = n.index.Within(p, snapM*r.scale, buf)
+			for _, id := range buf {
+				t := &n.segs[id]
+				q := &n.records[t.record]
+				if t.record == s.record || (r.utility != q.utility && r.utility != "" && q.utility != "") {
+					continue
+				}
+				there := t.station + min(max(t.along(p), 0), t.length)/q.scale
+				touchesEnd := (t.prev < 0 && t.along(p) <= snapM*q.scale) || (t.next < 0 && t.along(p) >= t.length-snapM*q.scale)
+				found = append(found,
+					pair{s.record, joint{t.record, station, there, true}},
+					pair{t.record, joint{s.record, there, station, touchesEnd}})
+			}
+		}
+	}
+	slices.SortFunc(found, func(a, b pair) int {
+		return cmp.Or(cmp.Compare(a.rec, b.rec), cmp.Compare(a.here, b.here), cmp.Compare(a.other, b.other), cmp.Compare(a.there, b.there))
+	})
+	found = slices.Compact(found)
+	n.joints = make([]joint, len(found))
+	for i := range found {
+		n.joints[i] = found[i].joint
+	}
+	at := 0
+	for r := range n.records {
+		from := at
+		for at < len(found) && found[at].rec == int32(r) {
+			at++
+		}
+		n.records[r].joints = [2]int32{int32(from), int32(at)}
+	}
+}

@@ -1,0 +1,115 @@
+package match
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// matches turns the solved chain into one Match per reading of the trace.
+func (c *chain) matches(s *survey.Survey, tr *survey.Trace, tru []trust) []survey.Match {
+	out := make([]survey.Match, len(tr.Readings))
+	for i := range out {
+		out[i] = survey.Match{Record: -1, Inflate: tru[i].inflate, StationM: math.NaN(), OffsetM: math.NaN()}
+		if d := tr.Readings[i].Duplicate; d != nil {
+			out[i].Status = survey.StatusDuplicate
+			out[i].Reason = fmt.Sprintf("says the same as row %d of %s", d.Row, d.File)
+		}
+	}
+	for i := range c.obs {
+		r := c.obs[i].reading
+		c.place(i, &out[r])
+		c.decide(i, s, tr, tru[r], &out[r])
+	}
+	return out
+}
+
+// place fills in where the best path puts reading i.
+func (c *chain) place(i int, m *survey.Match) {
+	at := int(c.path[i])
+	cands := c.candidates(i)
+	if at == len(cands) {
+		m.Probability = c.posterior(i, -1)
+		return
+	}
+	a := &cands[at]
+	seg := &c.net.segs[a.seg]
+	m.Record = c.net.records[a.rec].input
+	m.Part, m.Segment = int(seg.part), int(seg.seg)
+	m.StationM, m.OffsetM, m.AtEnd = a.station, a.offset, !a.square
+	m.Probability = min(c.posterior(i, a.rec), 1)
+	m.Against = c.against(i, a)
+}
+
+// against says whether the walk goes against the record's direction at reading
+// i: by its steps along the same record where there are any, else by the walk's
+// direction.
+func (c *chain) against(i int, a *candidate) bool {
+	moved := 0.0
+	if b := c.chosen(i - 1); b != nil && b.rec == a.rec {
+		moved += c.forwardM(b, a)
+	}
+	if b := c.chosen(i + 1); b != nil && b.rec == a.rec {
+		moved += c.forwardM(a, b)
+	}
+	if moved != 0 {
+		return moved < 0
+	}
+	return a.ux*c.obs[i].dx+a.uy*c.obs[i].dy < 0
+}
+
+// forwardM is how far b lies ahead of a on their record, the short way round a
+// ring.
+func (c *chain) forwardM(a, b *candidate) float64 {
+	d := b.virtual - a.virtual
+	if ring := c.net.segs[a.seg].ring; ring > 0 && math.Abs(d) > ring/2 {
+		d -= math.Copysign(ring, d)
+	}
+	return d
+}
+
+func (c *chain) chosen(i int) *candidate {
+	if i < 0 || i >= len(c.obs) {
+		return nil
+	}
+	cands := c.candidates(i)
+	if at := int(c.path[i]); at < len(cands) {
+		return &cands[at]
+	}
+	return nil
+}
+
+// decide gives reading i its status and the reason in words.
+func (c *chain) decide(i int, s *survey.Survey, tr *survey.Trace, t trust, m *survey.Match) {
+	m.Reason = t.reason
+	r := &tr.Readings[c.obs[i].reading]
+	switch {
+	case t.untrusted:
+		m.Status = survey.StatusUntrusted
+	case m.Record < 0 && m.Probability < c.o.MinProbability:
+		m.Status = survey.StatusAmbiguous
+		m.Reason = fmt.Sprintf("may lie on a record or on none (none: probability %.2f)", m.Probability)
+	case m.Record < 0:
+		m.Status = survey.StatusUnmapped
+		m.Reason = "fits no record"
+		if len(c.candidates(i)) == 0 {
+			m.Reason = fmt.Sprintf("no record within %g m", c.o.SearchRadiusM)
+		}
+	case m.Probability < c.o.MinProbability:
+		m.Status = survey.StatusAmbiguous
+		m.Reason = fmt.Sprintf("probability %.2f that it lies on record %s, under %.2f", m.Probability, s.Records[m.Record].ID, c.o.MinProbability)
+	case foreign(tr.Utility, s.Records[m.Record].Utility):
+		m.Status = survey.StatusForeign
+		m.Reason = fmt.Sprintf("labelled %s but lies on a %s record", tr.Utility, s.Records[m.Record].Utility)
+	case r.Mode == survey.ModeSonde:
+		m.Status = survey.StatusSonde
+		m.Reason = "sonde: kept for depth only"
+	default:
+		m.Status = survey.StatusUsed
+	}
+}
+
+func foreign(label, utility string) bool {
+	return label != utility && label != "" && utility != ""
+}
