@@ -7,25 +7,34 @@ type Options struct {
 	LambdaM    float64 // its correlation length along the network
 	SheetM     float64 // sm: a sheet's shift, per axis
 	OwnM       float64 // sh: a record's own shift, per axis
+	JoinM      float64 // sj: between two sheets' drawings of one place, per axis
 	SessionM   float64 // sf: a session's error, per axis
 	PositionsM float64 // sg: a source of positions' error, per axis
 	BiasM      float64 // sb: a trace's bias across the line
 	BlockM     float64 // side of the blocks that stand in for sheets where there are none
+	SnapM      float64 // ends nearer than this are drawn at one place
 
 	AccuracyFactor float64 // on reported accuracy
 	DefaultSigmaM  float64 // where a reading states no accuracy
 	PoleM          float64 // holding the pole over the signal
 	LocateShare    float64 // locating error across the line, share of depth
 	LocateMinM     float64 // and at least this
-	PassiveFactor  float64 // on locating error without an own signal
+	DefaultDepthM  float64 // where a reading states no depth
+	PassiveFactor  float64 // on the locating error without an own signal
 	CorrelationS   float64 // correlation time of positioning noise, seconds
 	Nu             float64 // degrees of freedom of the readings' Student-t
-	OwnNu          float64 // of the records' own shifts
+	OwnNu          float64 // of the records' own shifts and of the sessions' and sources' errors
 
 	DepthShare  float64 // depth error, share of depth
-	DepthMinM   float64
+	DepthMinM   float64 // and at least this
 	DepthScale  float64 // a session's depth scale error, share
+	CoverSheetM float64 // a sheet's common cover error
 	CoverLocalM float64 // a record's own cover error
+
+	NameM float64 // a sheet's shift is worth naming beyond this
+	// FalseDiscovery is the rate of false ones allowed among the effects called
+	// significant (Benjamini and Hochberg 1995).
+	FalseDiscovery float64
 
 	Draws   int   // joint draws of a record's offsets
 	Seed    int64 // of the draws

@@ -11,7 +11,8 @@ const (
 // Options are the choices of a correction.
 type Options struct {
 	When     When
-	FadeOutM float64 // beyond the evidence the move is exactly 0 from here on
-	MaxGapM  float64 // evidence is not bridged over a longer gap
-	DropM    float64 // an added vertex nearer to the line than this is needless
+	FadeOutM float64 // from here on beyond the evidence the move is exactly 0
+	MaxGapM  float64 // how far from a reading there still is evidence
+	DropM    float64 // a bend flatter than this needs no vertex of its own
+	SnapM    float64 // ends nearer than this are drawn at one place
 }

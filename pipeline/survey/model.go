@@ -53,6 +53,39 @@ type Node struct {
 	Readings int     // used readings whose foot point is this node
 }
 
+// Span is a part of a record between two stations.
+type Span struct {
+	Part       int
+	FromM, ToM float64
+}
+
+// LengthM is the length of the span.
+func (s Span) LengthM() float64 { return s.ToM - s.FromM }
+
+// Surveyed lists where the record has a used reading within maxGapM, between its
+// first and its last one: ends are not extrapolated, longer gaps not bridged. A
+// reading on its own gives a span without length.
+func (p *Profile) Surveyed(maxGapM float64) []Span {
+	var out []Span
+	prev := -1
+	for k := range p.Nodes {
+		n := &p.Nodes[k]
+		if n.Readings == 0 {
+			continue
+		}
+		switch {
+		case prev < 0 || p.Nodes[prev].Part != n.Part:
+			out = append(out, Span{n.Part, n.StationM, n.StationM})
+		case n.StationM-p.Nodes[prev].StationM > 2*maxGapM:
+			out[len(out)-1].ToM = p.Nodes[prev].StationM + maxGapM
+			out = append(out, Span{n.Part, n.StationM - maxGapM, n.StationM})
+		}
+		out[len(out)-1].ToM = n.StationM
+		prev = k
+	}
+	return out
+}
+
 // Shares splits a raw difference into what the model puts it down to, metres
 // across the record, + right.
 type Shares struct {

@@ -10,7 +10,11 @@
 // true east and north in ground metres.
 package survey
 
-import "time"
+import (
+	"cmp"
+	"slices"
+	"time"
+)
 
 // Place is where in the input a value stands, for messages and for the trail.
 type Place struct {
@@ -88,4 +92,32 @@ func (s *Survey) Warnings() bool {
 		}
 	}
 	return false
+}
+
+// ByKey is the order of the records by key. Stages that sum over records go in
+// it, so that the order of the input changes no digit.
+func (s *Survey) ByKey() []int {
+	keys := make([]string, len(s.Records))
+	for i := range keys {
+		keys[i] = s.Records[i].Key()
+	}
+	return sorted(keys)
+}
+
+// ByID is the order of the traces by id.
+func (s *Survey) ByID() []int {
+	ids := make([]string, len(s.Traces))
+	for i := range ids {
+		ids[i] = s.Traces[i].ID
+	}
+	return sorted(ids)
+}
+
+func sorted(names []string) []int {
+	order := make([]int, len(names))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(names[a], names[b]) })
+	return order
 }

@@ -1,0 +1,85 @@
+package adjust
+
+import (
+	"math"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// position is the standard deviation per axis of a position that states
+// sigmaM: what is reported, times what reports are too good by.
+func (o *Options) position(sigmaM float64) float64 {
+	if math.IsNaN(sigmaM) || sigmaM <= 0 {
+		return o.DefaultSigmaM
+	}
+	return o.AccuracyFactor * sigmaM
+}
+
+// locating is the standard deviation across the line of the indication that a
+// reading was taken on: it grows with depth, since the field's peak over the
+// line is d/(x^2+d^2) and so as wide as the line is deep.
+func (o *Options) locating(rd *survey.Reading) float64 {
+	depth := rd.DepthM
+	if math.IsNaN(depth) || depth <= 0 {
+		depth = o.DefaultDepthM
+	}
+	l := math.Hypot(o.LocateMinM, o.LocateShare*depth)
+	if rd.Mode == survey.ModePassive {
+		l *= o.PassiveFactor
+	}
+	return l
+}
+
+// sigma is the error budget of one reading across its line, one standard
+// deviation. correlated is the factor of correlationFactor.
+func (o *Options) sigma(rd *survey.Reading, m *survey.Match, correlated float64) float64 {
+	p := o.position(rd.SigmaM) * correlated
+	l := o.locating(rd)
+	return max(m.Inflate, 1) * math.Sqrt(p*p+l*l+o.PoleM*o.PoleM)
+}
+
+// correlationFactor is by how much the positions of a trace are worse, taken
+// together, than independent ones: noise that keeps for a time tau leaves of n
+// readings dt apart only n (1-r)/(1+r) independent ones, r = exp(-dt/tau)
+// (effective sample size of a first-order autoregressive process, Bayley and
+// Hammersley 1946; formula from memory).
+func correlationFactor(tr *survey.Trace, tauS float64) float64 {
+	n := len(tr.Readings)
+	if n < 2 || tauS <= 0 {
+		return 1
+	}
+	first, last := tr.Readings[0].Time, tr.Readings[n-1].Time
+	if first.IsZero() || last.IsZero() {
+		return 1
+	}
+	dt := math.Abs(last.Sub(first).Seconds()) / float64(n-1)
+	r := math.Exp(-dt / tauS)
+	return math.Sqrt(min((1+r)/(1-r), float64(n)))
+}
+
+// terms are the error budget as the report shows it.
+func (o *Options) terms() []survey.Term {
+	m := func(name string, v float64, source string) survey.Term {
+		return survey.Term{Name: name, Unit: "m", Value: v, Source: source}
+	}
+	return []survey.Term{
+		m("a record's local error", o.LocalM, "practice"),
+		m("correlation length of it along the network", o.LambdaM, "practice"),
+		m("a record's own shift, per axis", o.OwnM, "practice"),
+		m("a sheet's shift, per axis", o.SheetM, "practice"),
+		m("two drawings of one place, per axis", o.JoinM, "practice"),
+		m("a session's error, per axis", o.SessionM, "practice"),
+		m("a source of positions' error, per axis, beside its operation's", o.PositionsM, "practice"),
+		m("a trace's bias across the line", o.BiasM, "practice"),
+		m("position where no accuracy is reported, per axis", o.DefaultSigmaM, "practice"),
+		{Name: "factor on reported accuracy", Value: o.AccuracyFactor, Source: "practice: satellite receivers report themselves too good"},
+		m("holding the pole over the signal", o.PoleM, "practice"),
+		{Name: "locating across the line, of depth", Value: o.LocateShare, Source: "width of the field over a line current, d/(x^2+d^2)"},
+		m("locating across the line, at least", o.LocateMinM, "practice"),
+		{Name: "factor on locating without an own signal", Value: o.PassiveFactor, Source: "practice"},
+		{Name: "correlation time of positioning noise", Unit: "s", Value: o.CorrelationS, Source: "practice"},
+		{Name: "depth, of depth", Value: o.DepthShare, Source: "practice: about 5 % under good conditions"},
+		m("depth, at least", o.DepthMinM, "practice"),
+		{Name: "depth scale of a session and of a trace", Value: o.DepthScale, Source: "practice"},
+	}
+}

@@ -1,0 +1,148 @@
+package adjust
+
+import (
+	"math"
+
+	"github.com/asfound/asfound/internal/estimate"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// coverObs is one depth reading as an equation:
+// cover read - cover recorded = c(record) + k(sheet) + depth (a(session) + a(trace)) + e.
+type coverObs struct {
+	record, sheet, session, trace, reading int
+	depthM, value, sigma, weight           float64
+}
+
+// adjustCovers estimates for every record what to add to its cover to reach the
+// truth, in one dimension as Network does in two; each gets every reading's own
+// difference.
+func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Options, each [][]float32) ([]survey.Cover, error) {
+	out := make([]survey.Cover, len(s.Records))
+	ev := &evidence{}
+	ev.nameSessions(s)
+	obs := coverObservations(s, matches, n, indexOf(ev.sessions), o)
+	if len(obs) == 0 {
+		return out, nil
+	}
+	records := len(s.Records)
+	sheets := records
+	sessions := sheets + len(n.sheets)
+	traces := sessions + len(ev.sessions)
+	total := traces + len(s.Traces)
+
+	rowOf := func(ob *coverObs) (r row) {
+		r.add(ob.record, 1)
+		if ob.sheet >= 0 {
+			r.add(sheets+ob.sheet, 1)
+		}
+		r.add(sessions+ob.session, ob.depthM)
+		r.add(traces+ob.trace, ob.depthM)
+		return r
+	}
+	factor := func(information float64) (*estimate.Factor, []float64, error) {
+		sys := &system{estimate.NewBuilder(total), make([]float64, total)}
+		prior := func(from, to int, sigma float64) {
+			for i := from; i < to; i++ {
+				sys.b.Add(i, i, 1/(sigma*sigma))
+			}
+		}
+		prior(0, records, o.CoverLocalM)
+		prior(sheets, sessions, o.CoverSheetM)
+		prior(sessions, total, o.DepthScale)
+		for r := range n.records {
+			if k := n.records[r].sheet; k >= 0 {
+				sys.b.Add(r, sheets+k, 0)
+			}
+		}
+		for i := range obs {
+			r := rowOf(&obs[i])
+			sys.observe(&r, obs[i].value, information*obs[i].weight/(obs[i].sigma*obs[i].sigma))
+		}
+		f, err := sys.b.Factor(estimate.Options{})
+		return f, sys.rhs, err
+	}
+	var x []float64
+	for range 6 {
+		f, rhs, err := factor(1)
+		if err != nil {
+			return nil, err
+		}
+		x = f.Solve(rhs)
+		for i := range obs {
+			r := rowOf(&obs[i])
+			e := obs[i].value
+			for j := range r.n {
+				e -= r.coef[j] * x[r.idx[j]]
+			}
+			z := e / obs[i].sigma
+			obs[i].weight = (o.Nu + 1) / (o.Nu + z*z)
+		}
+	}
+	f, _, err := factor((o.Nu + 1) / (o.Nu + 3))
+	if err != nil {
+		return nil, err
+	}
+	inv := f.SelectedInverse()
+	at := func(i, j int) float64 { v, _ := inv.At(i, j); return v }
+	for i := range obs {
+		out[obs[i].record].Readings++
+		each[obs[i].trace][obs[i].reading] = float32(obs[i].value)
+	}
+	for r := range out {
+		if out[r].Readings == 0 {
+			continue
+		}
+		v, variance := x[r], at(r, r)
+		if k := n.records[r].sheet; k >= 0 {
+			v += x[sheets+k]
+			variance += at(sheets+k, sheets+k) + 2*at(r, sheets+k)
+		}
+		out[r].DifferenceM, out[r].U = v, math.Sqrt(max(variance, 0))
+	}
+	return out, nil
+}
+
+// coverObservations lists the depth readings that can be compared: on a record
+// with a recorded cover, and where the reading is to the centre of the signal,
+// on one with a recorded diameter.
+func coverObservations(s *survey.Survey, matches [][]survey.Match, n *network, session map[string]int, o Options) []coverObs {
+	var out []coverObs
+	for _, t := range s.ByID() {
+		tr := &s.Traces[t]
+		for i := range tr.Readings {
+			m, rd := &matches[t][i], &tr.Readings[i]
+			if m.Status != survey.StatusUsed || math.IsNaN(rd.DepthM) {
+				continue
+			}
+			rec := &s.Records[m.Record]
+			cover, ok := CoverOf(rd, rec)
+			if !ok || math.IsNaN(rec.CoverM) {
+				continue
+			}
+			sigma := math.Hypot(o.DepthMinM, o.DepthShare*rd.DepthM) * max(m.Inflate, 1)
+			out = append(out, coverObs{m.Record, n.records[m.Record].sheet, session[tr.Session], t, i, rd.DepthM, cover - rec.CoverM, sigma, 1})
+		}
+	}
+	return out
+}
+
+// CoverOf turns a depth reading into cover over the top of a record's line. A
+// depth to the centre of the signal needs the diameter of a pipe that carries
+// the signal itself; a tracer wire is taken as lying at the pipe's top. A sonde's
+// place in the pipe is not known here.
+func CoverOf(rd *survey.Reading, rec *survey.Record) (coverM float64, ok bool) {
+	switch rd.DepthTo {
+	case survey.DepthToTop:
+		return rd.DepthM, true
+	case survey.DepthToCentre:
+		if rec.Conductor == survey.ConductorWire {
+			return rd.DepthM, true
+		}
+		if math.IsNaN(rec.DiameterM) {
+			return math.NaN(), false
+		}
+		return rd.DepthM - rec.DiameterM/2, true
+	}
+	return math.NaN(), false
+}

@@ -1,0 +1,186 @@
+package adjust
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"github.com/asfound/asfound/pipeline/survey"
+	"github.com/paulmach/orb"
+)
+
+// unknowns numbers everything that is estimated. Two unknowns (east, north) to
+// a point, a record's own shift, a sheet, a session and a source of positions;
+// one to a trace's bias.
+type unknowns struct {
+	points, own, bias, sheets, sessions, sources int // first of each kind
+	n                                            int
+}
+
+// evidence is the readings and checks as equations.
+type evidence struct {
+	obs      []observation
+	checks   []check
+	sessions []string
+	sources  []string
+	crews    []string  // of each session
+	sourceM  []float64 // of each source: accuracy of the operation behind its positions
+	biases   []biasKey
+	traceOf  []int // of each bias
+}
+
+// biasKey is what a bias belongs to: one trace in one connected part of the network.
+type biasKey struct{ trace, part int }
+
+// observation is one used reading: offset = n . (d + f + g) + sign b + e.
+type observation struct {
+	trace, reading, record int
+	point                  orb.Point // plane
+	bias, session, source  int
+	sign                   float64 // +1 walked with the record's direction, -1 against
+	sigma                  float64
+
+	// set anew in every iteration, on the displaced line
+	node        int     // between nodes[node] and nodes[node+1]
+	alpha       float64 // share of the second
+	east, north float64 // the record's normal to the right
+	value       float64 // n . (reading - record)
+	segment     int     // of the record's part
+	weight      float64 // Student-t
+	out         bool    // projects on an end or a corner: says nothing across the line
+	residual    float64
+}
+
+// check is one control check: observed - known = f + g + e.
+type check struct {
+	session, source int
+	east, north     float64
+	sigma           float64
+	weight          [2]float64
+}
+
+// gather turns matches into observations, in an order that does not depend on
+// the order of the input.
+func gather(s *survey.Survey, matches [][]survey.Match, n *network, o Options) *evidence {
+	ev := &evidence{}
+	ev.nameSessions(s)
+	session, source := indexOf(ev.sessions), indexOf(ev.sources)
+	biases := map[biasKey]int{}
+	for _, t := range s.ByID() {
+		tr := &s.Traces[t]
+		inflate := correlationFactor(tr, o.CorrelationS)
+		for i := range tr.Readings {
+			m := &matches[t][i]
+			if m.Status != survey.StatusUsed || m.AtEnd {
+				continue
+			}
+			rd := &tr.Readings[i]
+			rn := &n.records[m.Record]
+			at, _ := rn.between(m.Part, m.StationM)
+			key := biasKey{t, n.parts[rn.nodes[at].point]}
+			b, ok := biases[key]
+			if !ok {
+				b = len(ev.biases)
+				biases[key] = b
+				ev.biases = append(ev.biases, key)
+			}
+			ob := observation{
+				trace: t, reading: i, record: m.Record, point: rd.Point,
+				bias: b, session: session[tr.Session], source: source[tr.Positions],
+				sign: 1, sigma: o.sigma(rd, m, inflate), weight: 1,
+			}
+			if m.Against {
+				ob.sign = -1
+			}
+			ev.obs = append(ev.obs, ob)
+		}
+	}
+	ev.addChecks(s, session, source, o)
+	return ev
+}
+
+func (ev *evidence) addChecks(s *survey.Survey, session, source map[string]int, o Options) {
+	order := make([]int, len(s.Checks))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortFunc(order, func(a, b int) int {
+		x, y := &s.Checks[a], &s.Checks[b]
+		return cmp.Or(cmp.Compare(x.Session, y.Session), cmp.Compare(x.Mark, y.Mark), x.Time.Compare(y.Time),
+			cmp.Compare(x.Observed[0], y.Observed[0]), cmp.Compare(x.Observed[1], y.Observed[1]))
+	})
+	for _, i := range order {
+		c := &s.Checks[i]
+		a := axesOf(c.Scale, c.Convergence)
+		e, n := a.ground(c.Observed[0]-c.Known[0], c.Observed[1]-c.Known[1])
+		sigma := math.Hypot(o.position(c.SigmaM), o.PoleM)
+		ev.checks = append(ev.checks, check{session[c.Session], source[c.Positions], e, n, sigma, [2]float64{1, 1}})
+	}
+}
+
+// nameSessions lists sessions and sources of positions by name, of readings and
+// checks.
+func (ev *evidence) nameSessions(s *survey.Survey) {
+	crew, accuracy := map[string]string{}, map[string]float64{}
+	operation := map[string]float64{}
+	for i := range s.Sources {
+		operation[s.Sources[i].Name] = s.Sources[i].OperationM
+	}
+	for i := range s.Traces {
+		tr := &s.Traces[i]
+		crew[tr.Session] = tr.Crew
+		accuracy[tr.Positions] = max(accuracy[tr.Positions], 0)
+		if len(tr.Readings) > 0 {
+			accuracy[tr.Positions] = max(accuracy[tr.Positions], operation[tr.Readings[0].File])
+		}
+	}
+	for i := range s.Checks {
+		c := &s.Checks[i]
+		crew[c.Session] = crew[c.Session] + ""
+		accuracy[c.Positions] = max(accuracy[c.Positions], operation[c.File])
+	}
+	ev.sessions, ev.sources = sortedKeys(crew), sortedKeys(accuracy)
+	for _, name := range ev.sessions {
+		ev.crews = append(ev.crews, crew[name])
+	}
+	for _, name := range ev.sources {
+		ev.sourceM = append(ev.sourceM, accuracy[name])
+	}
+}
+
+// between is the pair of nodes around a station of a part: the first of them,
+// and the share of the second.
+func (rn *recordNet) between(part int, stationM float64) (first int, alpha float64) {
+	i, _ := slices.BinarySearchFunc(rn.nodes, foot{part: part, stationM: stationM}, func(n node, f foot) int {
+		return cmp.Or(cmp.Compare(n.part, f.part), cmp.Compare(n.stationM, f.stationM))
+	})
+	i--
+	if i < 0 || rn.nodes[i].part != part {
+		i++
+	}
+	if i+1 >= len(rn.nodes) || rn.nodes[i+1].part != part {
+		i--
+	}
+	a, b := rn.nodes[i].stationM, rn.nodes[i+1].stationM
+	if b > a {
+		alpha = min(max((stationM-a)/(b-a), 0), 1)
+	}
+	return i, alpha
+}
+
+func sortedKeys[V any](m map[string]V) []string {
+	keys := make([]string, 0, len(m))
+	for k := range m {
+		keys = append(keys, k)
+	}
+	slices.Sort(keys)
+	return keys
+}
+
+func indexOf(names []string) map[string]int {
+	m := make(map[string]int, len(names))
+	for i, n := range names {
+		m[n] = i
+	}
+	return m
+}

@@ -1,0 +1,325 @@
+package adjust
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/asfound/asfound/internal/junction"
+	"github.com/asfound/asfound/internal/lineref"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// network is the map as the adjustment sees it: points that move, edges along
+// which their movements hang together, and joins between drawings.
+type network struct {
+	records []recordNet
+	sheets  []string
+	points  int // 2-D displacements
+	edges   []edge
+	ends    []end
+	joins   [][2]int // points at one place on two sheets
+	parts   []int    // component of each point
+}
+
+// recordNet is one record in the network.
+type recordNet struct {
+	line  lineref.Line
+	nodes []node // by part, then station
+	sheet int    // -1: no sheet
+	axes  axes
+}
+
+// node is a place on a record; nodes at one place of one sheet share a point.
+type node struct {
+	point, part, segment, vertex int // vertex -1: not a vertex
+	stationM                     float64
+}
+
+// edge ties the movements of two points along a record.
+type edge struct {
+	a, b, record int
+	lengthM      float64
+}
+
+// end is a point with nothing beyond it.
+type end struct{ point, record int }
+
+// axes turn the plane's grid metres into true east and north in ground metres
+// and back, at one record.
+type axes struct{ cos, sin, scale float64 }
+
+func axesOf(scale, convergence float64) axes {
+	if scale == 0 {
+		scale = 1
+	}
+	return axes{math.Cos(convergence), math.Sin(convergence), scale}
+}
+
+// ground turns a grid vector into true east and north, ground metres. With the
+// convergence g positive where grid north lies east of true north, a grid
+// bearing t is the true bearing t + g.
+func (a axes) ground(x, y float64) (east, north float64) {
+	return (x*a.cos + y*a.sin) / a.scale, (y*a.cos - x*a.sin) / a.scale
+}
+
+// grid is the inverse of ground.
+func (a axes) grid(east, north float64) (x, y float64) {
+	return (east*a.cos - north*a.sin) * a.scale, (north*a.cos + east*a.sin) * a.scale
+}
+
+// right is the unit vector to the right of a segment, true east and north.
+func (a axes) right(l *lineref.Line, part, segment int) (east, north float64) {
+	d := l.Direction(part, segment)
+	e, n := a.ground(d[1], -d[0])
+	return e * a.scale, n * a.scale
+}
+
+// buildNetwork lays nodes on every record: its vertices, where another record
+// ends on it, and feet, the places that readings ask for.
+func buildNetwork(s *survey.Survey, feet [][]foot, o Options) *network {
+	n := &network{records: make([]recordNet, len(s.Records))}
+	n.nameSheets(s, o.BlockM)
+	order := s.ByKey()
+	lines := make([]junction.Line, len(order))
+	for i, r := range order {
+		rec, rn := &s.Records[r], &n.records[r]
+		rn.line = lineref.New(rec.Parts, rec.Scale)
+		rn.axes = axesOf(rec.Scale, rec.Convergence)
+		lines[i] = junction.Line{Line: rn.line, Group: rec.Utility}
+	}
+	junctions := junction.Find(lines, o.SnapM)
+	for _, j := range junctions {
+		for _, m := range j {
+			feet[order[m.Line]] = append(feet[order[m.Line]], foot{m.Part, m.StationM, true})
+		}
+	}
+	for _, r := range order {
+		rn := &n.records[r]
+		rn.nodes = layNodes(&rn.line, feet[r])
+		for i := range rn.nodes {
+			rn.nodes[i].point = -1
+		}
+	}
+	for _, j := range junctions {
+		n.meet(j, order)
+	}
+	for _, r := range order {
+		nodes := n.records[r].nodes
+		for i := range nodes {
+			if nodes[i].point < 0 {
+				nodes[i].point = n.newPoint()
+			}
+		}
+		n.addEdges(r)
+	}
+	n.findEnds()
+	n.findComponents()
+	return n
+}
+
+func (n *network) newPoint() int {
+	n.points++
+	return n.points - 1
+}
+
+// meet gives the records at a junction one point a sheet, and joins those of
+// different sheets: two drawings of one place need not share an error. A record
+// without a sheet stands for itself.
+func (n *network) meet(members []junction.Member, order []int) {
+	type drawing struct{ sheet, record int }
+	at := map[drawing]int{}
+	var first []int // the points met here, in order
+	for _, m := range members {
+		r := order[m.Line]
+		rn := &n.records[r]
+		nd := rn.nodeAt(m.Part, m.StationM)
+		d := drawing{rn.sheet, -1}
+		if rn.sheet < 0 {
+			d.record = r
+		}
+		p, ok := at[d]
+		if nd.point >= 0 { // already laid by a junction within the snap distance
+			p, ok = nd.point, true
+		}
+		if !ok {
+			p = n.newPoint()
+		}
+		if _, met := at[d]; !met {
+			at[d] = p
+			first = append(first, p)
+		}
+		nd.point = p
+	}
+	for _, p := range first[1:] {
+		if p != first[0] {
+			n.joins = append(n.joins, [2]int{first[0], p})
+		}
+	}
+}
+
+// nodeAt is the node laid at a station.
+func (rn *recordNet) nodeAt(part int, stationM float64) *node {
+	i, alpha := rn.between(part, stationM)
+	if alpha > 0.5 {
+		i++
+	}
+	return &rn.nodes[i]
+}
+
+// foot is a place on a record that wants a node.
+type foot struct {
+	part     int
+	stationM float64
+	meets    bool // another record ends here
+}
+
+// compareFeet sorts by place; at one place a meeting goes before a reading.
+func compareFeet(a, b foot) int {
+	meeting := func(f foot) int {
+		if f.meets {
+			return 0
+		}
+		return 1
+	}
+	return cmp.Or(cmp.Compare(a.part, b.part), cmp.Compare(a.stationM, b.stationM), cmp.Compare(meeting(a), meeting(b)))
+}
+
+// nodeGapM is how near to another node a foot point needs none of its own.
+const nodeGapM = 0.05
+
+// layNodes lists the nodes of one line: every vertex, every meeting that is not
+// at one, and every other foot that is not near either.
+func layNodes(l *lineref.Line, feet []foot) []node {
+	var nodes []node
+	for p := range l.Parts {
+		st := l.Stations(p)
+		for v := range st {
+			nodes = append(nodes, node{part: p, segment: min(v, len(st)-2), vertex: v, stationM: st[v]})
+		}
+	}
+	feet = slices.Clone(feet)
+	slices.SortFunc(feet, compareFeet)
+	nodes = addNodes(l, nodes, feet, true, 1e-6)
+	return addNodes(l, nodes, feet, false, nodeGapM)
+}
+
+// addNodes lays nodes at the meetings, or at the other feet, that are farther
+// than gapM from one that is there.
+func addNodes(l *lineref.Line, nodes []node, feet []foot, meets bool, gapM float64) []node {
+	there := nodes
+	last := foot{part: -1}
+	for _, f := range feet {
+		if f.meets != meets || last.part == f.part && f.stationM-last.stationM <= gapM {
+			continue
+		}
+		near, _ := slices.BinarySearchFunc(there, f, func(n node, f foot) int {
+			return cmp.Or(cmp.Compare(n.part, f.part), cmp.Compare(n.stationM, f.stationM-gapM))
+		})
+		if near < len(there) && there[near].part == f.part && there[near].stationM <= f.stationM+gapM {
+			continue
+		}
+		st := l.Stations(f.part)
+		seg, _ := slices.BinarySearch(st, f.stationM)
+		nodes = append(nodes, node{part: f.part, segment: min(max(seg-1, 0), len(st)-2), vertex: -1, stationM: f.stationM})
+		last = f
+	}
+	slices.SortFunc(nodes, func(a, b node) int {
+		return cmp.Or(cmp.Compare(a.part, b.part), cmp.Compare(a.stationM, b.stationM), cmp.Compare(a.vertex, b.vertex))
+	})
+	return nodes
+}
+
+func (n *network) addEdges(r int) {
+	nodes := n.records[r].nodes
+	for i := 1; i < len(nodes); i++ {
+		a, b := nodes[i-1], nodes[i]
+		if a.part == b.part && a.point != b.point {
+			n.edges = append(n.edges, edge{a.point, b.point, r, max(b.stationM-a.stationM, 1e-3)})
+		}
+	}
+}
+
+// findEnds lists the points with one edge: an Ornstein-Uhlenbeck chain carries
+// half its variance's precision at each free end.
+func (n *network) findEnds() {
+	degree := make([]int, n.points)
+	last := make([]int, n.points)
+	for _, e := range n.edges {
+		degree[e.a]++
+		degree[e.b]++
+		last[e.a], last[e.b] = e.record, e.record
+	}
+	for p, d := range degree {
+		if d == 1 {
+			n.ends = append(n.ends, end{p, last[p]})
+		}
+	}
+}
+
+// findComponents numbers what hangs together, drawings joined on paper included.
+func (n *network) findComponents() {
+	parent := make([]int, n.points)
+	for i := range parent {
+		parent[i] = i
+	}
+	find := func(i int) int {
+		for parent[i] != i {
+			parent[i] = parent[parent[i]]
+			i = parent[i]
+		}
+		return i
+	}
+	union := func(a, b int) {
+		a, b = find(a), find(b)
+		parent[max(a, b)] = min(a, b)
+	}
+	for _, e := range n.edges {
+		union(e.a, e.b)
+	}
+	for _, j := range n.joins {
+		union(j[0], j[1])
+	}
+	n.parts = make([]int, n.points)
+	for i := range parent {
+		n.parts[i] = find(i)
+	}
+}
+
+// nameSheets gives every record its sheet. A blank sheet is none; a layer
+// without any sheet is cut into square blocks, so that neighbours drawn
+// together can share an error.
+func (n *network) nameSheets(s *survey.Survey, blockM float64) {
+	named := map[string]bool{} // sources that name sheets
+	for i := range s.Records {
+		if s.Records[i].Sheet != "" {
+			named[s.Records[i].Source] = true
+		}
+	}
+	index := map[string]int{}
+	names := make([]string, len(s.Records))
+	for i := range s.Records {
+		names[i] = s.Records[i].Sheet
+		if !named[s.Records[i].Source] && blockM > 0 {
+			c := s.Records[i].Parts.Bound().Center()
+			names[i] = fmt.Sprintf("block %d,%d", int(math.Floor(c[0]/blockM)), int(math.Floor(c[1]/blockM)))
+		}
+		if names[i] != "" {
+			index[names[i]] = 0
+		}
+	}
+	for name := range index {
+		n.sheets = append(n.sheets, name)
+	}
+	slices.Sort(n.sheets)
+	for i, name := range n.sheets {
+		index[name] = i
+	}
+	for i := range names {
+		n.records[i].sheet = -1
+		if names[i] != "" {
+			n.records[i].sheet = index[names[i]]
+		}
+	}
+}

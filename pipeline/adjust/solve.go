@@ -1,0 +1,376 @@
+package adjust
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"github.com/asfound/asfound/internal/estimate"
+	"github.com/paulmach/orb"
+)
+
+// maxIterations caps the reweighting; convergedM is the change of any
+// displacement below which it stops.
+const (
+	maxIterations = 12
+	convergedM    = 2e-4
+)
+
+// problem is one adjustment under way.
+type problem struct {
+	n  *network
+	ev *evidence
+	o  Options
+	u  unknowns
+	x  []float64 // estimate
+
+	ownWeight, sessionWeight, sourceWeight []float64 // Student-t, per record, session, source
+	sourceM                                []float64 // prior size of each source's error
+	iterations                             int
+}
+
+func newProblem(n *network, ev *evidence, o Options) *problem {
+	u := unknowns{}
+	next := func(count, size int) int {
+		at := u.n
+		u.n += count * size
+		return at
+	}
+	u.points = next(n.points, 2)
+	u.own = next(len(n.records), 2)
+	u.bias = next(len(ev.biases), 1)
+	u.sheets = next(len(n.sheets), 2)
+	u.sessions = next(len(ev.sessions), 2)
+	u.sources = next(len(ev.sources), 2)
+	p := &problem{
+		n: n, ev: ev, o: o, u: u, x: make([]float64, u.n),
+		ownWeight: ones(len(n.records)), sessionWeight: ones(len(ev.sessions)), sourceWeight: ones(len(ev.sources)),
+	}
+	for _, m := range ev.sourceM {
+		p.sourceM = append(p.sourceM, math.Hypot(o.PositionsM, m))
+	}
+	// A wrong base is found only from a start that allows one: Student-t has a
+	// second minimum where the map carries it.
+	for i := range p.sessionWeight {
+		p.sessionWeight[i] = math.Pow(o.SessionM/0.5, 2)
+	}
+	return p
+}
+
+// run iterates until nothing moves: foot points on the displaced lines, robust
+// weights, solution.
+func (p *problem) run() error {
+	for p.iterations = 1; ; p.iterations++ {
+		p.project()
+		before := append([]float64(nil), p.x...)
+		f, rhs, err := p.factor(1)
+		if err != nil {
+			return err
+		}
+		p.x = f.Solve(rhs)
+		moved := 0.0
+		for i := range p.x {
+			if math.IsNaN(p.x[i]) {
+				return errors.New("the adjustment has no finite solution: report this with the input")
+			}
+			moved = max(moved, math.Abs(p.x[i]-before[i]))
+		}
+		p.reweight()
+		if moved < convergedM || p.iterations == maxIterations {
+			return nil
+		}
+	}
+}
+
+// row is one linear form of the unknowns.
+type row struct {
+	idx  [16]int
+	coef [16]float64
+	n    int
+}
+
+func (r *row) add(idx int, coef float64) {
+	r.idx[r.n], r.coef[r.n] = idx, coef
+	r.n++
+}
+
+// system is the normal equations under construction.
+type system struct {
+	b   *estimate.Builder
+	rhs []float64
+}
+
+// observe adds w (row . x - value)^2.
+func (s *system) observe(r *row, value, w float64) {
+	for i := range r.n {
+		s.rhs[r.idx[i]] += w * r.coef[i] * value
+	}
+	s.b.AddNormal(r.idx[:r.n], r.coef[:r.n], w)
+}
+
+// cross adds w (a . x)(b . x): the off-diagonal of an edge's precision, both
+// orders together. Where a and b share an unknown its square takes both.
+func (s *system) cross(a, b *row, w float64) {
+	for i := range a.n {
+		for j := range b.n {
+			v := w * a.coef[i] * b.coef[j]
+			if a.idx[i] == b.idx[j] {
+				v *= 2
+			}
+			s.b.Add(a.idx[i], b.idx[j], v)
+		}
+	}
+}
+
+// factor assembles and factors the normal equations. information scales the
+// readings' weights: 1 to solve, the Student-t's (nu+1)/(nu+3) for covariances,
+// since weights frozen at the solution promise too much.
+func (p *problem) factor(information float64) (*estimate.Factor, []float64, error) {
+	s := &system{estimate.NewBuilder(p.u.n), make([]float64, p.u.n)}
+	p.addPriors(s)
+	p.addEdges(s)
+	for i := range p.ev.obs {
+		ob := &p.ev.obs[i]
+		if ob.out {
+			continue
+		}
+		r := p.row(ob)
+		s.observe(&r, ob.value, information*ob.weight/(ob.sigma*ob.sigma))
+	}
+	for i := range p.ev.checks {
+		c := &p.ev.checks[i]
+		for axis, v := range [2]float64{c.east, c.north} {
+			var r row
+			r.add(p.u.sessions+2*c.session+axis, 1)
+			r.add(p.u.sources+2*c.source+axis, 1)
+			s.observe(&r, v, information*c.weight[axis]/(c.sigma*c.sigma))
+		}
+	}
+	f, err := s.b.Factor(estimate.Options{})
+	if err != nil {
+		return nil, nil, fmt.Errorf("the adjustment's equations cannot be solved: %w", err)
+	}
+	return f, s.rhs, nil
+}
+
+func (p *problem) addPriors(s *system) {
+	pair := func(first int, sigma, weight float64) {
+		w := weight / (sigma * sigma)
+		s.b.Add(first, first, w)
+		s.b.Add(first+1, first+1, w)
+		s.b.Add(first, first+1, 0) // keeps the pair in the pattern of the inverse
+	}
+	for r := range p.n.records {
+		pair(p.u.own+2*r, p.ownSigma(r), p.ownWeight[r])
+	}
+	for i := range p.n.sheets {
+		pair(p.u.sheets+2*i, p.o.SheetM, 1)
+	}
+	for i := range p.ev.sessions {
+		pair(p.u.sessions+2*i, p.o.SessionM, p.sessionWeight[i])
+	}
+	for i := range p.ev.sources {
+		pair(p.u.sources+2*i, p.sourceM[i], p.sourceWeight[i])
+	}
+	for i := range p.ev.biases {
+		s.b.Add(p.u.bias+i, p.u.bias+i, 1/(p.o.BiasM*p.o.BiasM))
+	}
+	for i := range p.n.points {
+		s.b.Add(2*i, 2*i+1, 0)
+	}
+}
+
+// ownSigma is the prior of a record's own shift: one that names no sheet
+// carries a sheet's shift as its own.
+func (p *problem) ownSigma(r int) float64 {
+	if p.n.records[r].sheet < 0 {
+		return math.Hypot(p.o.OwnM, p.o.SheetM)
+	}
+	return p.o.OwnM
+}
+
+// local is the row of x = d - m - h at a point of a record.
+func (p *problem) local(point, record, axis int) (r row) {
+	r.add(p.u.points+2*point+axis, 1)
+	r.add(p.u.own+2*record+axis, -1)
+	if sheet := p.n.records[record].sheet; sheet >= 0 {
+		r.add(p.u.sheets+2*sheet+axis, -1)
+	}
+	return r
+}
+
+func (p *problem) addEdges(s *system) {
+	for _, e := range p.n.edges {
+		diag, off := estimate.OUEdge(e.lengthM, p.o.LambdaM, p.o.LocalM)
+		for axis := range 2 {
+			a, b := p.local(e.a, e.record, axis), p.local(e.b, e.record, axis)
+			s.observe(&a, 0, diag)
+			s.observe(&b, 0, diag)
+			s.cross(&a, &b, off)
+		}
+	}
+	half := 1 / (2 * p.o.LocalM * p.o.LocalM)
+	for _, e := range p.n.ends {
+		for axis := range 2 {
+			a := p.local(e.point, e.record, axis)
+			s.observe(&a, 0, half)
+		}
+	}
+	for _, j := range p.n.joins {
+		for axis := range 2 {
+			var r row
+			r.add(2*j[0]+axis, 1)
+			r.add(2*j[1]+axis, -1)
+			s.observe(&r, 0, 1/(p.o.JoinM*p.o.JoinM))
+		}
+	}
+}
+
+// row is the linear form of one reading.
+func (p *problem) row(ob *observation) (r row) {
+	nodes := p.n.records[ob.record].nodes
+	normal := [2]float64{ob.east, ob.north}
+	for axis, c := range normal {
+		a, b := nodes[ob.node].point, nodes[ob.node+1].point
+		if a == b {
+			r.add(2*a+axis, c)
+		} else {
+			r.add(2*a+axis, c*(1-ob.alpha))
+			r.add(2*b+axis, c*ob.alpha)
+		}
+		r.add(p.u.sessions+2*ob.session+axis, c)
+		r.add(p.u.sources+2*ob.source+axis, c)
+	}
+	r.add(p.u.bias+ob.bias, ob.sign)
+	return r
+}
+
+// predict is the linear form at the estimate.
+func (p *problem) predict(r *row) (v float64) {
+	for i := range r.n {
+		v += r.coef[i] * p.x[r.idx[i]]
+	}
+	return v
+}
+
+// reweight sets the Student-t weights from the residuals: (nu+k)/(nu+q) for k
+// components of squared standardised length q (Lange, Little and Taylor 1989).
+func (p *problem) reweight() {
+	t := func(nu, k, q float64) float64 { return (nu + k) / (nu + q) }
+	for i := range p.ev.obs {
+		ob := &p.ev.obs[i]
+		r := p.row(ob)
+		ob.residual = ob.value - p.predict(&r)
+		z := ob.residual / ob.sigma
+		ob.weight = t(p.o.Nu, 1, z*z)
+	}
+	for i := range p.ev.checks {
+		c := &p.ev.checks[i]
+		for axis, v := range [2]float64{c.east, c.north} {
+			z := (v - p.x[p.u.sessions+2*c.session+axis] - p.x[p.u.sources+2*c.source+axis]) / c.sigma
+			c.weight[axis] = t(p.o.Nu, 1, z*z)
+		}
+	}
+	pair := func(first int, sigma float64) float64 {
+		e, n := p.x[first]/sigma, p.x[first+1]/sigma
+		return t(p.o.OwnNu, 2, e*e+n*n)
+	}
+	for r := range p.ownWeight {
+		p.ownWeight[r] = pair(p.u.own+2*r, p.ownSigma(r))
+	}
+	for i := range p.sessionWeight {
+		p.sessionWeight[i] = pair(p.u.sessions+2*i, p.o.SessionM)
+	}
+}
+
+// cornerCos is the cosine of the turn beyond which a vertex is a corner: a
+// reading that projects on it says nothing across either side.
+var cornerCos = math.Cos(15 * math.Pi / 180)
+
+// project renews every foot point on its displaced line.
+func (p *problem) project() {
+	for i := range p.ev.obs {
+		p.projectOne(&p.ev.obs[i])
+	}
+}
+
+func (p *problem) projectOne(ob *observation) {
+	rn := &p.n.records[ob.record]
+	fe := p.x[p.u.sessions+2*ob.session] + p.x[p.u.sources+2*ob.source]
+	fn := p.x[p.u.sessions+2*ob.session+1] + p.x[p.u.sources+2*ob.source+1]
+	fx, fy := rn.axes.grid(fe, fn)
+	at := orb.Point{ob.point[0] - fx, ob.point[1] - fy}
+
+	best, bestAlpha, bestDist := -1, 0.0, math.Inf(1)
+	a := p.displaced(rn, 0)
+	for k := 0; k+1 < len(rn.nodes); k++ {
+		b := p.displaced(rn, k+1)
+		if rn.nodes[k].part == rn.nodes[k+1].part {
+			dx, dy := b[0]-a[0], b[1]-a[1]
+			t := 0.0
+			if l := dx*dx + dy*dy; l > 0 {
+				t = min(max(((at[0]-a[0])*dx+(at[1]-a[1])*dy)/l, 0), 1)
+			}
+			if d := math.Hypot(at[0]-a[0]-t*dx, at[1]-a[1]-t*dy); d < bestDist {
+				best, bestAlpha, bestDist = k, t, d
+			}
+		}
+		a = b
+	}
+	ob.out = best < 0
+	if ob.out {
+		return
+	}
+	na, nb := &rn.nodes[best], &rn.nodes[best+1]
+	station := na.stationM + bestAlpha*(nb.stationM-na.stationM)
+	segment := segmentBetween(na, nb)
+	ob.node, ob.alpha, ob.segment = best, bestAlpha, segment
+	ob.east, ob.north = rn.axes.right(&rn.line, na.part, segment)
+	foot := rn.line.AtPart(na.part, segment, station)
+	e, n := rn.axes.ground(ob.point[0]-foot[0], ob.point[1]-foot[1])
+	ob.value = e*ob.east + n*ob.north
+	ob.out = (bestAlpha == 0 && p.corner(rn, best, at)) || (bestAlpha == 1 && p.corner(rn, best+1, at))
+}
+
+// segmentBetween is the segment of the part on which two neighbouring nodes lie.
+func segmentBetween(a, b *node) int {
+	if a.vertex >= 0 {
+		return a.vertex
+	}
+	if b.vertex >= 0 {
+		return b.vertex - 1
+	}
+	return a.segment
+}
+
+// corner says whether a node is the part's end with the reading beyond it, or a
+// sharp bend.
+func (p *problem) corner(rn *recordNet, k int, at orb.Point) bool {
+	nd := &rn.nodes[k]
+	if nd.vertex < 0 {
+		return false
+	}
+	if nd.vertex == 0 || nd.vertex == len(rn.line.Parts[nd.part])-1 {
+		here := p.displaced(rn, k)
+		d := rn.line.Direction(nd.part, min(nd.vertex, len(rn.line.Parts[nd.part])-2))
+		return math.Abs((at[0]-here[0])*d[0]+(at[1]-here[1])*d[1]) > 0.01
+	}
+	a, b := rn.line.Direction(nd.part, nd.vertex-1), rn.line.Direction(nd.part, nd.vertex)
+	return a[0]*b[0]+a[1]*b[1] < cornerCos
+}
+
+// displaced is a node moved by its present estimate, on the plane.
+func (p *problem) displaced(rn *recordNet, k int) orb.Point {
+	nd := &rn.nodes[k]
+	at := rn.line.AtPart(nd.part, nd.segment, nd.stationM)
+	x, y := rn.axes.grid(p.x[2*nd.point], p.x[2*nd.point+1])
+	return orb.Point{at[0] + x, at[1] + y}
+}
+
+func ones(n int) []float64 {
+	s := make([]float64, n)
+	for i := range s {
+		s[i] = 1
+	}
+	return s
+}

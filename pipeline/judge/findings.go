@@ -1,0 +1,145 @@
+package judge
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/asfound/asfound/internal/lineref"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// positionFindings are the stretches of one record that are outside or, where
+// the record is not decided, undecided; and the record whose raw difference is
+// beyond the tolerance though it is within.
+func positionFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *survey.Judgement, o Options) []survey.Finding {
+	rec, p := &s.Records[j.Record], &m.Profiles[j.Record]
+	var out []survey.Finding
+	add := func(st survey.Stretch) {
+		f := survey.Finding{
+			Kind: survey.KindPosition, Record: j.Record, Utility: rec.Utility, Sheet: rec.Sheet,
+			Verdict: st.Verdict, FromM: st.FromM, ToM: st.ToM, OffsetM: st.WorstM, OffsetU: st.WorstU,
+			Probability: st.Probability, Attribution: j.Attribution, ToleranceM: j.Tolerance.HorizontalM,
+			Readings: readingsBetween(p, st.Part, st.FromM, st.ToM), Line: line.Between(st.FromM, st.ToM),
+		}
+		if st.Verdict == survey.VerdictUndecided {
+			f.DecideAtU = wouldDecide(st.WorstM, j.Tolerance.HorizontalM, o.Confidence)
+		}
+		f.Sentence = positionSentence(rec, m, j, &f)
+		out = append(out, f)
+	}
+	for _, st := range j.Stretches {
+		if st.Verdict == survey.VerdictOutside || st.Verdict == survey.VerdictUndecided && j.Position == survey.VerdictUndecided {
+			add(st)
+		}
+	}
+	if len(out) == 0 && j.Attribution != survey.AttributionNone && len(j.Stretches) > 0 {
+		whole := j.Stretches[0]
+		for _, st := range j.Stretches {
+			if st.ToM-st.FromM > whole.ToM-whole.FromM {
+				whole = st
+			}
+		}
+		add(whole)
+	}
+	return out
+}
+
+func readingsBetween(p *survey.Profile, part int, fromM, toM float64) int {
+	n := 0
+	for i := range p.Nodes {
+		if nd := &p.Nodes[i]; nd.Part == part && nd.StationM >= fromM-1e-9 && nd.StationM <= toM+1e-9 {
+			n += nd.Readings
+		}
+	}
+	return n
+}
+
+func depthFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *survey.Judgement, o Options) []survey.Finding {
+	if j.Depth != survey.VerdictOutside && j.Depth != survey.VerdictUndecided {
+		return nil
+	}
+	rec, c := &s.Records[j.Record], &m.Profiles[j.Record].Cover
+	f := survey.Finding{
+		Kind: survey.KindDepth, Record: j.Record, Utility: rec.Utility, Sheet: rec.Sheet,
+		Verdict: j.Depth, ToM: j.LengthM, OffsetM: c.DifferenceM, OffsetU: c.U,
+		Probability: j.DepthProbability, ToleranceM: j.Tolerance.DepthM, Readings: c.Readings,
+		Line: line.Between(0, j.LengthM),
+	}
+	deeper := "deeper"
+	if c.DifferenceM < 0 {
+		deeper = "shallower"
+	}
+	f.Sentence = fmt.Sprintf("%s say that the line lies %.2f m %s than the map's cover of %.2f m (u %.2f m, tolerance %.2f m).",
+		count(c.Readings, "depth reading"), math.Abs(c.DifferenceM), deeper, rec.CoverM, c.U, j.Tolerance.DepthM)
+	if j.Depth == survey.VerdictOutside {
+		f.Attribution = survey.AttributionRecord
+		f.Sentence += " This data attributes the difference to the record, or to a surface that was regraded since."
+	} else {
+		f.DecideAtU = wouldDecide(c.DifferenceM, j.Tolerance.DepthM, o.Confidence)
+		f.Sentence += fmt.Sprintf(" An uncertainty of %.2f m would decide it.", f.DecideAtU)
+	}
+	return []survey.Finding{f}
+}
+
+// positionSentence says a finding in words; every number in it is the model's.
+func positionSentence(rec *survey.Record, m *survey.Model, j *survey.Judgement, f *survey.Finding) string {
+	sh := &m.Profiles[j.Record].Shares
+	side := "right"
+	if f.OffsetM < 0 {
+		side = "left"
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "Between stations %.1f m and %.1f m %s put the line %.2f m to the %s of the map (u %.2f m, tolerance %.2f m).",
+		f.FromM, f.ToM, count(f.Readings, "reading"), math.Abs(f.OffsetM), side, f.OffsetU, f.ToleranceM)
+	switch f.Attribution {
+	case survey.AttributionRecord:
+		fmt.Fprintf(&b, " Of a mean raw difference of %+.2f m the model puts %+.2f m down to the record", sh.RawM, sh.SheetM+sh.OwnM+sh.LocalM)
+		if rec.Sheet != "" {
+			fmt.Fprintf(&b, " (%+.2f m of it common to sheet %s)", sh.SheetM, rec.Sheet)
+		}
+		fmt.Fprintf(&b, " and %+.2f m to the positions and the crew. This data attributes the difference to the record.", sh.SessionM+sh.SourceM+sh.BiasM+sh.NoiseM)
+	case survey.AttributionField, survey.AttributionFrame:
+		what := "the field"
+		if f.Attribution == survey.AttributionFrame {
+			what = "the frame of the positions"
+		}
+		fmt.Fprintf(&b, " The readings as taken lie %.2f m off, %+.2f m of it from session and bias and %+.2f m from the source of positions; with these taken out the record is within. This data attributes the difference to %s.",
+			math.Abs(sh.RawM), sh.SessionM+sh.BiasM+sh.NoiseM, sh.SourceM, what)
+	case survey.AttributionInseparable:
+		fmt.Fprintf(&b, " The record's error and the positions' cannot be told apart here (u of the positions %.2f m); control checks of the sessions, or another crew's readings, would.", sh.FieldU)
+	}
+	if f.Verdict == survey.VerdictUndecided {
+		fmt.Fprintf(&b, " Undecided: an uncertainty of %.2f m would decide it.", f.DecideAtU)
+	}
+	return b.String()
+}
+
+// nameFindings gives every finding its id: what it is about, hashed. Two
+// findings of one kind on one record are told apart by their order along it.
+func nameFindings(s *survey.Survey, fs []survey.Finding) {
+	nth := map[string]int{}
+	for i := range fs {
+		f := &fs[i]
+		about := string(f.Kind) + "|"
+		if f.Record >= 0 {
+			about += s.Records[f.Record].Key()
+		} else {
+			c := f.Line.Bound().Center()
+			about += fmt.Sprintf("%s|%.0f|%.0f", f.Utility, c[0]/5, c[1]/5)
+		}
+		nth[about]++
+		if nth[about] > 1 {
+			about += fmt.Sprintf("|%d", nth[about])
+		}
+		sum := sha256.Sum256([]byte(about))
+		f.ID = letters[f.Kind] + "-" + hex.EncodeToString(sum[:5])
+	}
+}
+
+var letters = map[survey.Kind]string{
+	survey.KindPosition: "P", survey.KindDepth: "D", survey.KindCover: "C",
+	survey.KindUnmapped: "U", survey.KindNotDetected: "N", survey.KindMark: "M",
+}
