@@ -38,38 +38,63 @@ func (c Component) Foerstner() float64 {
 // components: Newton with the average information (Gilmour, Thompson & Cullis
 // 1995, Biometrics 51), for which the factor of the current system is solved
 // once a component. A component that the step would take below zero, or by a
-// factor of ten or more, goes by Foerstner's update, within that factor.
+// factor of ten or more, goes by Foerstner's update, within that factor, and
+// the others step as if it stayed.
 func NextVariances(f *Factor, cs []Component) ([]float64, error) {
-	n := len(cs)
-	score := make([]float64, n)
-	info := NewBuilder(n)
+	score := make([]float64, len(cs))
+	info := make([][]float64, len(cs))
 	for k, c := range cs {
 		v := c.Variance
 		score[k] = (c.Quad/v - c.Redundancy()) / v
+		info[k] = make([]float64, k+1)
 		solved := f.Solve(c.Grad)
-		for l := range k + 1 {
-			d := cs[l]
-			a := -dot(solved, d.Grad) / (v * v * d.Variance * d.Variance)
-			if k == l {
-				a += c.Quad / (v * v * v)
+		for l, d := range cs[:k+1] {
+			info[k][l] = -dot(solved, d.Grad) / (v * v * d.Variance * d.Variance)
+		}
+		info[k][k] += c.Quad / (v * v * v)
+	}
+	next, free := make([]float64, len(cs)), ints(len(cs))
+	for len(free) > 0 {
+		step, err := newton(info, score, free)
+		if err != nil {
+			return nil, err
+		}
+		var still []int
+		for q, k := range free {
+			v := cs[k].Variance
+			next[k] = v + step[q]
+			if step[q] == 0 || next[k] < v/10 || next[k] > 10*v {
+				next[k] = min(max(cs[k].Foerstner(), v/10), 10*v)
+			} else {
+				still = append(still, k)
 			}
-			info.Add(k, l, a)
 		}
-	}
-	step := make([]float64, n)
-	if average, err := info.Factor(Options{Tolerance: 1e-10}); err == nil {
-		step = average.Solve(score)
-	} else if not := (*NotPositiveError)(nil); !errors.As(err, &not) {
-		return nil, err
-	}
-	next := make([]float64, n)
-	for k, c := range cs {
-		next[k] = c.Variance + step[k]
-		if step[k] == 0 || next[k] < c.Variance/10 || next[k] > c.Variance*10 {
-			next[k] = min(max(c.Foerstner(), c.Variance/10), c.Variance*10)
+		if len(still) == len(free) {
+			break
 		}
+		free = still
 	}
 	return next, nil
+}
+
+// newton solves the part of info that is free; the step is 0 where that part is
+// not positive definite.
+func newton(info [][]float64, score []float64, free []int) ([]float64, error) {
+	b, rhs := NewBuilder(len(free)), make([]float64, len(free))
+	for p, k := range free {
+		rhs[p] = score[k]
+		for q, l := range free[:p+1] {
+			b.Add(p, q, info[max(k, l)][min(k, l)])
+		}
+	}
+	f, err := b.Factor(Options{Tolerance: 1e-10})
+	if not := (*NotPositiveError)(nil); errors.As(err, &not) {
+		return make([]float64, len(free)), nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	return f.Solve(rhs), nil
 }
 
 // ComponentsOptions of Components; the zero value is fine.
@@ -161,6 +186,14 @@ func components(n int, observations []Observation, group []int, variances []floa
 		}
 	}
 	return fit, cs, nil
+}
+
+func ints(n int) []int {
+	s := make([]int, n)
+	for i := range s {
+		s[i] = i
+	}
+	return s
 }
 
 func dot(a, b []float64) float64 {

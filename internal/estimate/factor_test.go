@@ -94,14 +94,6 @@ func drawOptions(t *rapid.T, n int) Options {
 	return Options{Last: perm[:rapid.IntRange(0, min(n, 6)).Draw(t, "last")]}
 }
 
-func ints(n int) []int {
-	s := make([]int, n)
-	for i := range s {
-		s[i] = i
-	}
-	return s
-}
-
 func close9(got, want, scale float64) bool { return math.Abs(got-want) <= 1e-9*scale }
 
 // TestAgainstDense compares every result with gonum's dense Cholesky.

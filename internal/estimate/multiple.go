@@ -10,10 +10,7 @@ import (
 // expected share of false rejections at or below q, for independent or
 // positively dependent tests. The order is that of p.
 func AdjustedP(p []float64) []float64 {
-	rank := make([]int, len(p))
-	for i := range rank {
-		rank[i] = i
-	}
+	rank := ints(len(p))
 	slices.SortStableFunc(rank, func(a, b int) int { return cmp.Compare(p[a], p[b]) })
 	adjusted, least := make([]float64, len(p)), 1.0
 	for k := len(p) - 1; k >= 0; k-- {
