@@ -67,25 +67,39 @@ type Foot struct {
 // a foot at an end of the segment it is the distance with that sign.
 func (l *Line) OnSegment(part, seg int, p orb.Point) Foot {
 	a, b := l.Parts[part][seg], l.Parts[part][seg+1]
-	dx, dy := b[0]-a[0], b[1]-a[1]
-	px, py := p[0]-a[0], p[1]-a[1]
-	length2 := dx*dx + dy*dy
-	t, square := 0.0, false
-	if length2 > 0 {
-		t = (px*dx + py*dy) / length2
-		square = t >= 0 && t <= 1
-		t = min(max(t, 0), 1)
-	}
-	f := Foot{Part: part, Segment: seg, Square: square}
-	f.Point = orb.Point{a[0] + t*dx, a[1] + t*dy}
+	f := Foot{Part: part, Segment: seg}
+	var t float64
+	f.Point, t = foot(a, b, p)
+	f.Square = t >= 0 && t <= 1
 	s := l.stations[part]
-	f.StationM = s[seg] + t*(s[seg+1]-s[seg])
-	dist := math.Hypot(p[0]-f.Point[0], p[1]-f.Point[1]) / l.Scale
-	if dx*py-dy*px > 0 { // left of the direction
-		dist = -dist
+	f.StationM = s[seg]
+	if t > 0 {
+		f.StationM += min(t, 1) * (s[seg+1] - s[seg])
 	}
-	f.OffsetM = dist
+	f.OffsetM = math.Hypot(p[0]-f.Point[0], p[1]-f.Point[1]) / l.Scale
+	if (b[0]-a[0])*(p[1]-a[1])-(b[1]-a[1])*(p[0]-a[0]) > 0 { // left of the direction
+		f.OffsetM = -f.OffsetM
+	}
 	return f
+}
+
+// foot is the point of segment ab nearest to p, and where the foot on the
+// infinite line lies: 0 at a, 1 at b. A segment without length has no square
+// foot: NaN.
+func foot(a, b, p orb.Point) (orb.Point, float64) {
+	dx, dy := b[0]-a[0], b[1]-a[1]
+	length2 := dx*dx + dy*dy
+	if length2 == 0 {
+		return a, math.NaN()
+	}
+	t := ((p[0]-a[0])*dx + (p[1]-a[1])*dy) / length2
+	switch {
+	case t <= 0:
+		return a, t
+	case t >= 1:
+		return b, t
+	}
+	return orb.Point{a[0] + t*dx, a[1] + t*dy}, t
 }
 
 // Nearest is the foot point of p on the whole line; ties go to the smaller
