@@ -1,13 +1,18 @@
 package estimate
 
 import (
-	"cmp"
 	"fmt"
+	"iter"
 	"math"
 	"slices"
 )
 
 // Builder collects the entries of a symmetric n x n matrix in any order.
+//
+// Entries of one pair are summed exactly and rounded once: what is kept of them
+// in between is an expansion, a few floats whose exact sum is theirs (Shewchuk
+// 1997, "Adaptive precision floating-point arithmetic", Discrete Comput. Geom.
+// 18). So no order of calls changes a bit, and memory goes by pairs, not calls.
 type Builder struct {
 	n       int
 	entries []entry
@@ -27,12 +32,9 @@ func (b *Builder) N() int { return b.n }
 // Reset forgets the entries and keeps the memory, for the next iteration.
 func (b *Builder) Reset() { b.entries = b.entries[:0] }
 
-// Grow makes room for that many more entries.
-func (b *Builder) Grow(entries int) { b.entries = slices.Grow(b.entries, entries) }
-
-// Add adds v to the elements (i, j) and (j, i), once where i == j. Entries for
-// the same pair are summed. A zero counts as an entry: it puts the pair into
-// the pattern, and so into the selected inverse.
+// Add adds v to the elements (i, j) and (j, i), once where i == j. A zero
+// counts as an entry: it puts the pair into the pattern, and so into the
+// selected inverse.
 func (b *Builder) Add(i, j int, v float64) {
 	if i > j {
 		i, j = j, i
@@ -40,7 +42,18 @@ func (b *Builder) Add(i, j int, v float64) {
 	if i < 0 || j >= b.n {
 		panic(fmt.Sprintf("estimate: entry (%d, %d) in a matrix of %d unknowns", i, j, b.n))
 	}
+	if len(b.entries) == cap(b.entries) {
+		b.makeRoom()
+	}
 	b.entries = append(b.entries, entry{int32(i), int32(j), v})
+}
+
+// makeRoom sums up what is there, and grows where that freed less than a third.
+func (b *Builder) makeRoom() {
+	b.compact()
+	if room := cap(b.entries); len(b.entries) > room/3*2 {
+		b.entries = slices.Grow(b.entries, max(1024, len(b.entries)/2))
+	}
 }
 
 // AddNormal adds the normal equations of one observation: weight * a a' for the
@@ -57,35 +70,25 @@ func (b *Builder) AddNormal(at []int, a []float64, weight float64) {
 	}
 }
 
-// Matrix sums the entries. The sum of a pair's entries is compensated
-// (Neumaier 1974) and taken in the order of their values, so it does not depend
-// on the order of the calls. It fails on an entry that is not a finite number.
+// Matrix sums the entries. It fails where a sum is not a finite number.
 func (b *Builder) Matrix() (*Matrix, error) {
-	start := b.sortEntries()
-	m := &Matrix{n: b.n, ptr: make([]int, b.n+1)}
-	distinct := 0
-	for k := range b.entries {
-		if k == 0 || !samePair(b.entries[k-1], b.entries[k]) {
-			distinct++
-		}
+	b.compact()
+	pairs := 0
+	for range b.runs() {
+		pairs++
 	}
-	m.row = make([]int32, 0, distinct)
-	m.val = make([]float64, 0, distinct)
-	for col := range b.n {
-		for k := start[col]; k < start[col+1]; {
-			end := k + 1
-			for end < start[col+1] && b.entries[end].row == b.entries[k].row {
-				end++
-			}
-			sum := sumEntries(b.entries[k:end])
-			if math.IsNaN(sum) || math.IsInf(sum, 0) {
-				return nil, fmt.Errorf("estimate: the entry of unknowns %d and %d is %v", b.entries[k].row, col, sum)
-			}
-			m.row = append(m.row, b.entries[k].row)
-			m.val = append(m.val, sum)
-			k = end
+	m := &Matrix{n: b.n, ptr: make([]int, b.n+1), row: make([]int32, 0, pairs), val: make([]float64, 0, pairs)}
+	for run := range b.runs() {
+		sum := roundedSum(run)
+		if math.IsNaN(sum) || math.IsInf(sum, 0) {
+			return nil, fmt.Errorf("estimate: the entry of unknowns %d and %d is %v", run[0].row, run[0].col, sum)
 		}
-		m.ptr[col+1] = len(m.row)
+		m.row = append(m.row, run[0].row)
+		m.val = append(m.val, sum)
+		m.ptr[run[0].col+1]++
+	}
+	for j := range b.n {
+		m.ptr[j+1] += m.ptr[j]
 	}
 	return m, nil
 }
@@ -99,10 +102,38 @@ func (b *Builder) Factor(o Options) (*Factor, error) {
 	return m.Factor(o)
 }
 
-// sortEntries sorts by column, row and value, in place: by column with one
-// swap an entry, since columns are many and short.
-func (b *Builder) sortEntries() (start []int) {
-	start = make([]int, b.n+1)
+// compact sorts the entries by column and row, and replaces those of one pair
+// by their expansion.
+func (b *Builder) compact() {
+	b.sortEntries()
+	to := 0
+	var parts []float64
+	for run := range b.runs() {
+		if len(run) == 1 {
+			b.entries[to] = run[0]
+			to++
+			continue
+		}
+		pair := run[0]
+		parts = parts[:0]
+		for _, e := range run {
+			parts = grow(parts, e.v)
+		}
+		if len(parts) == 0 {
+			parts = append(parts, 0)
+		}
+		for _, v := range parts { // at most as many as the run was long
+			b.entries[to] = entry{pair.row, pair.col, v}
+			to++
+		}
+	}
+	b.entries = b.entries[:to]
+}
+
+// sortEntries sorts by column and row, in place: by column with one swap an
+// entry, since columns are many and short.
+func (b *Builder) sortEntries() {
+	start := make([]int, b.n+1)
 	for _, e := range b.entries {
 		start[e.col+1]++
 	}
@@ -121,30 +152,70 @@ func (b *Builder) sortEntries() (start []int) {
 			b.entries[next[c]] = e
 			next[c]++
 		}
-		slices.SortFunc(b.entries[start[c]:start[c+1]], func(x, y entry) int {
-			if x.row != y.row {
-				return int(x.row) - int(y.row)
-			}
-			return cmp.Compare(x.v, y.v)
-		})
+		slices.SortFunc(b.entries[start[c]:start[c+1]], func(x, y entry) int { return int(x.row) - int(y.row) })
 	}
-	return start
 }
 
-func samePair(x, y entry) bool { return x.row == y.row && x.col == y.col }
-
-func sumEntries(es []entry) float64 {
-	sum, rest := es[0].v, 0.0
-	for _, e := range es[1:] {
-		t := sum + e.v
-		if math.Abs(sum) >= math.Abs(e.v) {
-			rest += (sum - t) + e.v
-		} else {
-			rest += (e.v - t) + sum
+// runs yields the entries of each pair, once they are sorted. The entries
+// before a run may be overwritten meanwhile.
+func (b *Builder) runs() iter.Seq[[]entry] {
+	return func(yield func([]entry) bool) {
+		for k, all := 0, b.entries; k < len(all); {
+			end := k + 1
+			for end < len(all) && all[end].row == all[k].row && all[end].col == all[k].col {
+				end++
+			}
+			if !yield(all[k:end]) {
+				return
+			}
+			k = end
 		}
-		sum = t
 	}
-	return sum + rest
+}
+
+// grow adds v to an expansion: floats of growing size that do not overlap, none
+// of them zero. Every step is exact.
+func grow(parts []float64, v float64) []float64 {
+	kept := parts[:0]
+	for _, p := range parts {
+		big, small := v, p
+		if math.Abs(big) < math.Abs(small) {
+			big, small = small, big
+		}
+		v = big + small
+		if rest := small - (v - big); rest != 0 {
+			kept = append(kept, rest)
+		}
+	}
+	if v != 0 {
+		kept = append(kept, v)
+	}
+	return kept
+}
+
+// roundedSum is the exact sum of a pair's entries, rounded once, to even.
+func roundedSum(run []entry) float64 {
+	if len(run) == 1 {
+		return run[0].v
+	}
+	var room [8]float64
+	parts := room[:0]
+	for _, e := range run {
+		parts = grow(parts, e.v)
+	}
+	sum, rest := 0.0, 0.0
+	k := len(parts) - 1
+	for ; k >= 0 && rest == 0; k-- {
+		t := sum + parts[k]
+		sum, rest = t, parts[k]-(t-sum)
+	}
+	// Half way between two floats, what is left below decides.
+	if k >= 0 && (rest > 0) == (parts[k] > 0) {
+		if t := sum + 2*rest; t-sum == 2*rest {
+			return t
+		}
+	}
+	return sum
 }
 
 // Matrix is a symmetric sparse matrix: the columns of its upper triangle, rows
