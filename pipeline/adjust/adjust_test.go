@@ -104,7 +104,7 @@ func TestOneRecordEqualsConditionalGaussian(t *testing.T) {
 		for range n {
 			pts = append(pts, orb.Point{
 				float64(rapid.IntRange(1, 99).Draw(rt, "x")),
-				rapid.Float64Range(-0.5, 0.5).Draw(rt, "y"),
+				rapid.Float64Range(-0.05, 0.05).Draw(rt, "y"),
 			})
 		}
 		w.walk("T1", "C1", 0, false, pts...)
