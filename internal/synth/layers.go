@@ -1,0 +1,54 @@
+package synth
+
+import (
+	"strconv"
+
+	"github.com/paulmach/orb"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// layerFields are the columns of every records file.
+var layerFields = []survey.Field{
+	{Name: "ASSET_ID", Kind: survey.FieldText},
+	{Name: "DRAWING", Kind: survey.FieldText},
+	{Name: "YR", Kind: survey.FieldNumber},
+	{Name: "MATL", Kind: survey.FieldText},
+	{Name: "COND", Kind: survey.FieldText},
+	{Name: "DIA_MM", Kind: survey.FieldNumber},
+	{Name: "COVER_FT", Kind: survey.FieldNumber},
+}
+
+// noCover is what the map says where it has no cover.
+const noCover = "9999.00"
+
+func recordsName(utility string) string { return utility + "_lines" }
+func recordsFile(utility string) string { return "gis/" + recordsName(utility) + ".shp" }
+
+// feature is a record as its file has it: in the file's own unit.
+func (t *Town) feature(row int, r *survey.Record, sheetText string) survey.Feature {
+	cover := noCover
+	if r.CoverM == r.CoverM {
+		cover = strconv.FormatFloat(r.CoverM/0.3048, 'f', 2, 64)
+	}
+	f := survey.Feature{Row: row, Values: []survey.Value{
+		{Text: r.ID}, {Text: sheetText}, {Text: strconv.Itoa(r.Installed)}, {Text: r.Material}, {Text: string(r.Conductor)},
+		{Text: strconv.Itoa(int(r.DiameterM*1000 + 0.5))}, {Text: cover},
+	}}
+	for _, part := range r.Parts {
+		f.Parts = append(f.Parts, t.Frame.toUnit(part))
+	}
+	return f
+}
+
+// toUnit turns metres of the plane into the system's own unit.
+func (f Frame) toUnit(ls orb.LineString) orb.LineString {
+	if f.UnitM == 1 {
+		return ls
+	}
+	out := make(orb.LineString, len(ls))
+	for i, p := range ls {
+		out[i] = orb.Point{p[0] / f.UnitM, p[1] / f.UnitM}
+	}
+	return out
+}
