@@ -88,12 +88,11 @@ func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) 
 		if err != nil {
 			return nil, err
 		}
-		changed := changedReadings(before, r.Matches)
-		if round > 0 && len(changed) == 0 {
+		if round > 0 && settled(before, r.Matches) {
 			break
 		}
 		if round == maxRounds-1 {
-			holdBack(r.Matches, changed)
+			holdBack(before, r.Matches)
 		}
 		err = step.do("adjust", func() (err error) {
 			r.Model, err = adjust.Network(r.Survey, r.Matches, job.Adjust)
@@ -105,6 +104,7 @@ func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) 
 	}
 	err = step.do("judge", func() error {
 		r.Judgements, r.Findings = judge.Records(r.Survey, r.Matches, r.Model, job.Judge)
+		r.Model.Effects = judge.Effects(r.Model)
 		return nil
 	})
 	if err != nil {
@@ -124,29 +124,28 @@ func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) 
 	return r, err
 }
 
-// reading names one reading: indices of its trace and of it in the trace.
-type reading struct{ trace, reading int }
-
-// changedReadings lists the used readings that another record holds than in
-// the round before.
-func changedReadings(before, after [][]survey.Match) []reading {
-	var changed []reading
+// settled says whether two rounds use the same readings for the same records.
+func settled(before, after [][]survey.Match) bool {
 	for t := range after {
 		for i := range after[t] {
-			m := &after[t][i]
-			if before == nil || m.Status == survey.StatusUsed && before[t][i].Record != m.Record {
-				changed = append(changed, reading{t, i})
+			a, b := &before[t][i], &after[t][i]
+			if a.Status != b.Status || a.Record != b.Record {
+				return false
 			}
 		}
 	}
-	return changed
+	return true
 }
 
 // holdBack calls readings ambiguous whose record still changes in the last round.
-func holdBack(matches [][]survey.Match, changed []reading) {
-	for _, c := range changed {
-		m := &matches[c.trace][c.reading]
-		m.Status = survey.StatusAmbiguous
-		m.Reason = "its record still changed in the last round of matching"
+func holdBack(before, after [][]survey.Match) {
+	for t := range after {
+		for i := range after[t] {
+			a, b := &before[t][i], &after[t][i]
+			if b.Status == survey.StatusUsed && a.Record != b.Record {
+				b.Status = survey.StatusAmbiguous
+				b.Reason = "its record still changed in the last round of matching"
+			}
+		}
 	}
 }

@@ -34,7 +34,7 @@ func attribute(j *survey.Judgement, p *survey.Profile) survey.Attribution {
 }
 
 // Effects is the model's effects with an explanation of each, in words.
-func Effects(s *survey.Survey, m *survey.Model) []survey.Effect {
+func Effects(m *survey.Model) []survey.Effect {
 	out := append([]survey.Effect(nil), m.Effects...)
 	for i := range out {
 		out[i].Explanation = explain(&out[i])
