@@ -124,16 +124,26 @@ func (p *plan) stations(part int, o Options) []station {
 			}
 		}
 	}
-	// At one station the record's vertex goes before an added place.
-	slices.SortStableFunc(out, func(a, b station) int { return cmp.Or(cmp.Compare(a.m, b.m), -cmp.Compare(a.vertex, b.vertex)) })
-	out = slices.CompactFunc(out, func(a, b station) bool { return b.vertex < 0 && b.m-a.m < 1e-3 })
-	for i := len(out) - 2; i >= 0; i-- { // an added place just before a vertex
-		if out[i].vertex < 0 && out[i+1].m-out[i].m < 1e-3 {
-			out = slices.Delete(out, i, i+1)
-		}
-	}
+	slices.SortStableFunc(out, func(a, b station) int { return cmp.Compare(a.m, b.m) })
+	out = distinct(out)
 	for i := range out {
 		out[i].u = math.Sqrt(p.variance(part, out[i].m))
+	}
+	return out
+}
+
+// distinct leaves out added places at a vertex or at another added place.
+func distinct(sts []station) []station {
+	const sameM = 1e-3
+	out := sts[:0]
+	for _, st := range sts {
+		n := len(out)
+		switch {
+		case n == 0 || st.m-out[n-1].m >= sameM || st.vertex >= 0 && out[n-1].vertex >= 0:
+			out = append(out, st)
+		case st.vertex >= 0:
+			out[n-1] = st
+		}
 	}
 	return out
 }
