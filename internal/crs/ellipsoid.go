@@ -1,0 +1,121 @@
+package crs
+
+import "math"
+
+// ellipsoid is an ellipsoid of revolution, with what the formulas need of it.
+type ellipsoid struct {
+	name string
+	a    float64 // semi-major axis, m
+	invF float64 // inverse flattening; 0 is a sphere
+	f    float64 // flattening
+	e2   float64 // first eccentricity squared
+	e    float64
+	n    float64 // third flattening (a - b) / (a + b)
+}
+
+func newEllipsoid(name string, a, invF float64) ellipsoid {
+	el := ellipsoid{name: name, a: a, invF: invF}
+	if invF != 0 {
+		el.f = 1 / invF
+	}
+	el.e2 = el.f * (2 - el.f)
+	el.e = math.Sqrt(el.e2)
+	el.n = el.f / (2 - el.f)
+	return el
+}
+
+// same says whether two ellipsoids are one: definitions write the inverse
+// flattening with 9 digits or more, and the semi-major axis to a millimetre.
+func (el ellipsoid) same(o ellipsoid) bool {
+	return math.Abs(el.a-o.a) < 1e-3 && math.Abs(el.f-o.f) < 2e-11
+}
+
+// primeVertical is the radius of curvature in the prime vertical, metres.
+func (el ellipsoid) primeVertical(sinLat float64) float64 {
+	return el.a / math.Sqrt(1-el.e2*sinLat*sinLat)
+}
+
+// parallelRadius is the radius of the parallel at a latitude over a: m of
+// Guidance Note 373-07-02, section 3.1.1.
+func (el ellipsoid) parallelRadius(lat float64) float64 {
+	s := math.Sin(lat)
+	return math.Cos(lat) / math.Sqrt(1-el.e2*s*s)
+}
+
+// isometric is the isometric latitude, asinh(tan lat) - e atanh(e sin lat);
+// infinite at the poles.
+func (el ellipsoid) isometric(lat float64) float64 {
+	return math.Asinh(math.Tan(lat)) - el.e*math.Atanh(el.e*math.Sin(lat))
+}
+
+// fromIsometric is the latitude of an isometric latitude. Newton's method on
+// the tangent of the latitude as in Karney 2011, equations 19 to 21, keeps all
+// digits at any flattening; two or three turns do.
+func (el ellipsoid) fromIsometric(psi float64) float64 {
+	return math.Atan(el.geodeticTan(math.Sinh(psi)))
+}
+
+// conformalTan is the tangent of the conformal latitude from that of the
+// latitude (Karney 2011, equations 7 to 9).
+func (el ellipsoid) conformalTan(tau float64) float64 {
+	h := math.Sqrt(1 + tau*tau)
+	sigma := math.Sinh(el.e * math.Atanh(el.e*tau/h))
+	return tau*math.Sqrt(1+sigma*sigma) - sigma*h
+}
+
+// geodeticTan undoes conformalTan.
+func (el ellipsoid) geodeticTan(conformal float64) float64 {
+	if math.IsInf(conformal, 0) || el.e2 == 0 {
+		return conformal
+	}
+	e2m := 1 - el.e2
+	tau := conformal / e2m
+	if math.Abs(tau) > 70 { // near a pole: the limit for large tau
+		tau = conformal * math.Exp(el.e*math.Atanh(el.e))
+	}
+	for range 6 {
+		t := el.conformalTan(tau)
+		d := (conformal - t) * (1 + e2m*tau*tau) / (e2m * math.Sqrt(1+t*t) * math.Sqrt(1+tau*tau))
+		tau += d
+		if math.Abs(d) <= 1e-16*max(1, math.Abs(tau)) {
+			break
+		}
+	}
+	return tau
+}
+
+// authalicQ is q of Guidance Note 373-07-02, section 3.3 (Albers) and 3.4
+// (LAEA): (1 - e^2) (sin/(1 - e^2 sin^2) + atanh(e sin)/e).
+func (el ellipsoid) authalicQ(sinLat float64) float64 {
+	if el.e == 0 {
+		return 2 * sinLat
+	}
+	es := el.e * sinLat
+	return (1 - el.e2) * (sinLat/(1-es*es) + math.Atanh(es)/el.e)
+}
+
+// fromAuthalicQ is the latitude of a q; the guidance note gives a series, this
+// is Newton's method on sin lat (Snyder 1987, equation 3-16), exact to rounding.
+func (el ellipsoid) fromAuthalicQ(q float64) float64 {
+	pole := el.authalicQ(1)
+	if math.Abs(q) >= pole {
+		if math.Abs(q) > pole*(1+1e-10) {
+			return math.NaN()
+		}
+		return math.Copysign(math.Pi/2, q)
+	}
+	if el.e == 0 {
+		return math.Asin(q / 2)
+	}
+	lat := math.Asin(q / pole)
+	for range 15 {
+		s, c := math.Sincos(lat)
+		w := 1 - el.e2*s*s
+		d := (q - el.authalicQ(s)) * w * w / (2 * (1 - el.e2) * c)
+		lat += d
+		if math.Abs(d) < 1e-15 {
+			break
+		}
+	}
+	return lat
+}
