@@ -25,6 +25,14 @@ type File struct {
 	Path string
 	Name string
 	CRS  string // definition; "" where the file says it itself
+	// Layer names the layer in a file of several (.gpkg, .zip); "" where it has
+	// one only.
+	Layer string
+	// Frame is the reference frame that the positions are really in, where it is
+	// not CRS's own ("ITRF2014"), and Epoch their date as a decimal year; "" and
+	// 0 where nothing is said. They are for field and control files.
+	Frame string
+	Epoch float64
 	// At is where the config names the file ("asfound.yaml:12"), for messages.
 	At string
 }
@@ -34,9 +42,9 @@ type Column struct {
 	Name    string            // as the file has it; "" not mapped
 	Factor  float64           // to metres, amperes or hertz; 0 means 1
 	Missing []float64         // values in the file's unit that mean "no data"
-	Zone    string            // time zone of a local time
-	Format  string            // layout of a time, Go's reference time; "" for ISO 8601
-	Values  map[string]string // value in the file -> value in asfound; nil passes through
+	Zone    string            // time zone of a local time, and of the day that a session is named after
+	Format  string            // layout of a time: Go's reference time, "excel", "excel1904", "unix", "unix_milli"; "" for ISO 8601 and serial dates
+	Values  map[string]string // value in the file -> value in asfound; others pass through
 	Fixed   string            // the same value for every row, where no column has it
 	At      string            // where the config says so, for messages
 }
@@ -71,7 +79,7 @@ const (
 // Positions says where a row's position stands and what its accuracy means.
 type Positions struct {
 	Latitude, Longitude Column // degrees
-	Easting, Northing   Column
+	Easting, Northing   Column // in the system's unit; in metres where both have a Factor
 	Elevation           Column
 	Accuracy            Column
 	AccuracyMeans       Accuracy

@@ -1,0 +1,213 @@
+package read
+
+import (
+	"context"
+	"math"
+	"strings"
+	"time"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// walk is what the readings of one trace have in common before gaps are
+// looked at.
+type walk struct {
+	label                                              string // of the trace column; "" forms traces by gaps
+	crew, receiver, utility, ticket, session, position string
+	day                                                int32 // local, since 1970-01-01; noDay where no time is known
+}
+
+const noDay = math.MinInt32
+
+// fieldFile is one file of readings. Readings stand in the file's order;
+// walkOf names the walk of each.
+type fieldFile struct {
+	account
+	readings []survey.Reading
+	walks    []walk
+	walkOf   []int32
+}
+
+// fieldReader reads the rows of a field file.
+type fieldReader struct {
+	*cells
+	positions
+	clock                                                              clock
+	solarOffset                                                        int
+	trace, time, fix, depth, current, frequency, mode, hookup, utility cell
+	crew, receiver, session, separation, doubt, remark, ticket         cell
+	fixes                                                              vocabulary[survey.Fix]
+	modes                                                              vocabulary[survey.Mode]
+	hookups                                                            vocabulary[survey.Hookup]
+	doubts                                                             vocabulary[bool]
+	depthTo                                                            survey.DepthTo
+	name                                                               string
+}
+
+// readField reads one file of readings. Whatever is wrong with the file stays
+// with it: it is set aside.
+func readField(ctx context.Context, src FieldSource, pl *plane, maxRejectShare float64) (*fieldFile, error) {
+	f := &fieldFile{account: account{Source: survey.Source{Name: src.Name, Role: survey.RoleField}}}
+	index := map[walk]int32{}
+	var last walk
+	lastOf := int32(-1)
+	bind := func(b *binder) func(*row) fault {
+		r := b.field(src, pl, &f.account)
+		return func(row *row) fault {
+			reading, w := r.read(row)
+			if !r.ok() {
+				return r.fault
+			}
+			if lastOf < 0 || w != last {
+				of, met := index[w]
+				if !met {
+					of = int32(len(f.walks))
+					index[w] = of
+					f.walks = append(f.walks, w)
+				}
+				last, lastOf = w, of
+			}
+			f.use(reading.Point, reading.Time)
+			f.readings = append(f.readings, reading)
+			f.walkOf = append(f.walkOf, lastOf)
+			return fault{}
+		}
+	}
+	if err := f.readTable(ctx, src.File, maxRejectShare, bind, f.places); err != nil {
+		return nil, err
+	}
+	if f.SetAside != "" {
+		f.readings, f.walks, f.walkOf = nil, nil, nil
+	}
+	return f, nil
+}
+
+func (f *fieldFile) places() []survey.Place {
+	places := make([]survey.Place, len(f.readings))
+	for i := range f.readings {
+		places[i] = f.readings[i].Place
+	}
+	return places
+}
+
+func (b *binder) field(src FieldSource, pl *plane, a *account) *fieldReader {
+	system := b.system(src.File)
+	if system == nil {
+		return nil
+	}
+	r := &fieldReader{
+		cells:     newCells(b.table),
+		positions: b.positions(src.Positions, pl, system, src.Epoch),
+		clock:     b.clock(src.Time),
+		trace:     b.cell(src.Trace), time: b.cell(src.Time), fix: b.cell(src.Fix),
+		depth: b.cell(src.Depth), current: b.cell(src.Current), frequency: b.cell(src.Frequency),
+		mode: b.cell(src.Mode), hookup: b.cell(src.Hookup), utility: b.cell(src.Utility),
+		crew: b.cell(src.Crew), receiver: b.cell(src.Receiver), session: b.cell(src.Session),
+		separation: b.cell(src.Separation), doubt: b.cell(src.Doubt), remark: b.cell(src.Remark), ticket: b.cell(src.Ticket),
+		fixes:       newVocabulary(fixWords, "the kind of position", survey.FixUnknown),
+		modes:       newVocabulary(modeWords, "the mode", survey.ModeUnknown),
+		hookups:     newVocabulary(hookupWords, "the hook-up", survey.HookupUnknown),
+		doubts:      newVocabulary(doubtWords, "doubt, taken as doubt", true),
+		depthTo:     src.DepthTo,
+		solarOffset: pl.solarOffset,
+		name:        src.Name,
+	}
+	a.reached(r.points.to)
+	a.odd = r.odd
+	return r
+}
+
+// read takes one row to a reading and its walk. The fault of the row says
+// whether they count.
+func (r *fieldReader) read(row *row) (survey.Reading, walk) {
+	r.take(row)
+	if !r.ok() {
+		return survey.Reading{}, walk{}
+	}
+	m := survey.Reading{Place: survey.Place{File: r.name, Row: row.number, Line: row.line}}
+	m.Point = r.point(&r.points)
+	m.ElevationM = r.height(&r.positions)
+	m.SigmaM = r.sigma(&r.positions)
+	m.Fix = r.fixOf()
+	m.DepthM = r.size(&r.depth)
+	m.DepthTo = r.depthTo
+	m.CurrentA = r.number(&r.current)
+	m.FrequencyHz = r.size(&r.frequency)
+	m.SeparationM = math.Abs(r.number(&r.separation)) // its sign says on which side
+	m.Mode = r.modes.read(r.cells, &r.mode)
+	m.Hookup = r.hookups.read(r.cells, &r.hookup)
+	m.Doubt = r.doubts.read(r.cells, &r.doubt)
+	if m.Mode == survey.ModeSonde && m.DepthTo == survey.DepthToCentre {
+		m.DepthTo = survey.DepthToSonde
+	}
+	w := walk{day: noDay}
+	m.Time, w.day = r.when()
+	if !r.ok() {
+		return m, w
+	}
+	m.Remark = r.cells.remark(&r.remark)
+	w.label = r.text(&r.trace)
+	w.crew = r.text(&r.crew)
+	w.receiver = r.text(&r.receiver)
+	w.utility = r.cells.utility(&r.utility)
+	w.ticket = r.text(&r.ticket)
+	w.session = r.text(&r.session)
+	w.position = r.text(&r.source)
+	return m, w
+}
+
+// fixOf is the kind of position. A row whose receiver says that it has none
+// holds no measured position.
+func (r *fieldReader) fixOf() survey.Fix {
+	if s := r.raw(&r.fix); len(s) <= len("no position") && noFix[plainWord(s)] {
+		r.fail(&r.fix, s, "says that the receiver had no position")
+		return survey.FixUnknown
+	}
+	return r.fixes.read(r.cells, &r.fix)
+}
+
+// when is the time of the row and its local day.
+func (r *fieldReader) when() (time.Time, int32) {
+	return r.localDay(&r.time, &r.clock, r.solarOffset)
+}
+
+// localDay reads a time and tells the day on which it was there: by the
+// column's zone, by the offset written with it or, where it is given in UTC, by
+// the sun.
+func (c *cells) localDay(b *cell, k *clock, solarOffset int) (time.Time, int32) {
+	t, offset, local := c.moment(b, k)
+	if t.IsZero() {
+		return t, noDay
+	}
+	if !local {
+		offset = solarOffset
+	}
+	const day = 24 * 60 * 60
+	return t, int32(math.Floor(float64(t.Unix()+int64(offset)) / day))
+}
+
+// sessionName names one positioning set-up within the job: crew, receiver,
+// local day and, where a column says so, the crew's own word for it.
+func sessionName(crew, receiver string, day int32, session string) string {
+	parts := []string{or(crew, "unnamed crew"), or(receiver, "unnamed receiver")}
+	if day != noDay {
+		parts = append(parts, time.Unix(int64(day)*24*60*60, 0).UTC().Format(time.DateOnly))
+	}
+	if session != "" {
+		parts = append(parts, session)
+	}
+	return strings.Join(parts, " / ")
+}
+
+func or(s, instead string) string {
+	if s == "" {
+		return instead
+	}
+	return s
+}
+
+// solarOffset is the offset of the sun's time at a longitude, whole hours in
+// seconds.
+func solarOffset(longitude float64) int {
+	return int(math.Round(longitude/15)) * 3600
+}

@@ -1,0 +1,239 @@
+package read
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"github.com/asfound/asfound/pipeline/survey"
+	"github.com/paulmach/orb"
+)
+
+// Files reads what the options name into one Survey in the working plane.
+//
+// A records file that cannot be read whole is an error. A field, control or
+// areas file that cannot, or that has too many bad rows, is set aside with the
+// reason in its Source, and the rest goes on. Every row of every file is
+// accounted for: Source.Rows = Used + Duplicates + Rejected.
+//
+// The result does not depend on the order of files, nor on that of rows, but
+// for row numbers and for readings whose order no time tells.
+func Files(ctx context.Context, o Options) (*survey.Survey, error) {
+	in := &inputs{options: o, plan: newPlan(&o)}
+	for _, step := range []func(context.Context) error{in.readRecords, in.readField, in.readRest} {
+		if err := step(ctx); err != nil {
+			return nil, err
+		}
+	}
+	return in.survey()
+}
+
+// inputs are the files of a job while they are read.
+type inputs struct {
+	options Options
+	plan    plan
+	plane   *plane
+	records []*recordsLayer
+	field   []*fieldFile
+	control []*controlFile
+	areas   []*areasFile
+}
+
+// plan is the files to read, each once, in the order of their names.
+type plan struct {
+	records []RecordsSource
+	field   []FieldSource
+	control []ControlSource
+	areas   []AreasSource
+	notes   []string
+}
+
+func newPlan(o *Options) plan {
+	var p plan
+	p.records = once(&p, o.Records, func(s *RecordsSource) *File { return &s.File })
+	p.field = once(&p, o.Field, func(s *FieldSource) *File { return &s.File })
+	p.control = once(&p, o.Control, func(s *ControlSource) *File { return &s.File })
+	p.areas = once(&p, o.Areas, func(s *AreasSource) *File { return &s.File })
+	return p
+}
+
+// once keeps the first mention of each file and layer, in the order of names.
+func once[S any](p *plan, sources []S, file func(*S) *File) []S {
+	var kept []S
+	met := map[[2]string]bool{}
+	for _, s := range sources {
+		f := file(&s)
+		key := [2]string{filepath.Clean(f.Path), f.Layer}
+		if met[key] {
+			p.notes = append(p.notes, fmt.Sprintf("%s is named twice and counts once", f.Name))
+			continue
+		}
+		met[key] = true
+		kept = append(kept, s)
+	}
+	slices.SortStableFunc(kept, func(a, b S) int {
+		return cmp.Or(strings.Compare(file(&a).Name, file(&b).Name), strings.Compare(file(&a).Layer, file(&b).Layer))
+	})
+	return kept
+}
+
+func (in *inputs) readRecords(ctx context.Context) error {
+	var err error
+	in.records, err = each(ctx, in.plan.records, openRecords)
+	if err != nil {
+		return err
+	}
+	if in.plane, err = choosePlane(in.options.Plane, in.inConfigOrder()); err != nil {
+		return err
+	}
+	if err := in.findSolarOffset(); err != nil {
+		return err
+	}
+	_, err = each(ctx, in.records, func(l *recordsLayer) (*recordsLayer, error) {
+		return l, l.read(ctx, in.plane, in.options.PlaceholderSheets)
+	})
+	return err
+}
+
+// inConfigOrder is the layers as the options name them: the plane is the first
+// projected one's.
+func (in *inputs) inConfigOrder() []*recordsLayer {
+	var layers []*recordsLayer
+	for _, s := range in.options.Records {
+		i := slices.IndexFunc(in.records, func(l *recordsLayer) bool { return l.src.Path == s.Path && l.src.Layer == s.Layer })
+		layers = append(layers, in.records[i])
+	}
+	return layers
+}
+
+// findSolarOffset looks at the middle of the records for the sun's time there.
+func (in *inputs) findSolarOffset() error {
+	for _, l := range in.records {
+		if at, ok, err := l.middleDegrees(); err != nil || ok {
+			in.plane.solarOffset = solarOffset(at[0])
+			return err
+		}
+	}
+	return nil
+}
+
+func (in *inputs) readField(ctx context.Context) (err error) {
+	in.field, err = each(ctx, in.plan.field, func(s FieldSource) (*fieldFile, error) {
+		return readField(ctx, s, in.plane, in.options.MaxRejectShare)
+	})
+	if err == nil {
+		markDuplicates(in.field)
+	}
+	return err
+}
+
+func (in *inputs) readRest(ctx context.Context) (err error) {
+	in.control, err = each(ctx, in.plan.control, func(s ControlSource) (*controlFile, error) {
+		return readControl(ctx, s, in.plane, in.options.MaxRejectShare)
+	})
+	if err != nil {
+		return err
+	}
+	markCheckDuplicates(in.control)
+	in.areas, err = each(ctx, in.plan.areas, func(s AreasSource) (*areasFile, error) {
+		return readAreas(ctx, s, in.plane, in.options.MaxRejectShare)
+	})
+	if err == nil {
+		markAreaDuplicates(in.areas)
+	}
+	return err
+}
+
+// each does the same to every item on all cores, and keeps their order. The
+// error is that of the first item that has one.
+func each[S, T any](ctx context.Context, items []S, do func(S) (T, error)) ([]T, error) {
+	out := make([]T, len(items))
+	errs := make([]error, len(items))
+	var group sync.WaitGroup
+	slots := make(chan struct{}, runtime.GOMAXPROCS(0))
+	for i := range items {
+		slots <- struct{}{}
+		group.Go(func() {
+			defer func() { <-slots }()
+			if errs[i] = ctx.Err(); errs[i] == nil {
+				out[i], errs[i] = do(items[i])
+			}
+		})
+	}
+	group.Wait()
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
+
+// survey puts together what was read, in an order that does not depend on that
+// of the input.
+func (in *inputs) survey() (*survey.Survey, error) {
+	s := &survey.Survey{Plane: in.plane.system.Definition(), Notes: in.plan.notes}
+	var accounts []*account
+	for _, l := range in.records {
+		for i := range l.records {
+			l.records[i].Layer = len(s.Layers)
+		}
+		s.Layers = append(s.Layers, l.layer)
+		s.Records = append(s.Records, l.records...)
+		accounts = append(accounts, &l.account)
+	}
+	for _, f := range in.field {
+		s.Traces = append(s.Traces, f.traces(in.options.Gap)...)
+		accounts = append(accounts, &f.account)
+	}
+	for _, f := range in.control {
+		s.Checks = append(s.Checks, f.checks...)
+		accounts = append(accounts, &f.account)
+	}
+	for _, f := range in.areas {
+		s.Areas = append(s.Areas, f.areas...)
+		accounts = append(accounts, &f.account)
+	}
+	for _, a := range accounts {
+		if err := a.check(); err != nil {
+			return nil, err
+		}
+		s.Sources = append(s.Sources, a.Source)
+		s.Rejects = append(s.Rejects, a.rejects...)
+		s.Notes = append(s.Notes, a.warnings()...)
+	}
+	slices.SortFunc(s.Traces, func(a, b survey.Trace) int { return strings.Compare(a.ID, b.ID) })
+	slices.SortStableFunc(s.Checks, compareChecks)
+	slices.SortStableFunc(s.Areas, func(a, b survey.Area) int { return strings.Compare(areaKey(&a), areaKey(&b)) })
+	return s, nil
+}
+
+// doubtfulOperationM is the accuracy from which on a person should be told how
+// a file reaches the plane.
+const doubtfulOperationM = 0.1
+
+// warnings are what the first screen should say of a source.
+func (a *account) warnings() []string {
+	var w []string
+	if a.SetAside != "" {
+		w = append(w, fmt.Sprintf("%s was set aside: %s", a.Name, a.SetAside))
+	} else if a.OperationM > doubtfulOperationM {
+		w = append(w, fmt.Sprintf("%s reaches the working plane by %s, which is good to %g m only", a.Name, a.Operation, a.OperationM))
+	}
+	return w
+}
+
+func compareChecks(a, b survey.Check) int {
+	return cmp.Or(
+		strings.Compare(a.Session, b.Session), a.Time.Compare(b.Time), strings.Compare(a.Mark, b.Mark),
+		comparePoints(a.Observed, b.Observed), comparePoints(a.Known, b.Known), strings.Compare(a.File, b.File))
+}
+
+func comparePoints(p, q orb.Point) int {
+	return cmp.Or(cmp.Compare(p[0], q[0]), cmp.Compare(p[1], q[1]))
+}

@@ -1,0 +1,419 @@
+package read
+
+import (
+	"cmp"
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/asfound/asfound/internal/crs"
+	"github.com/asfound/asfound/pipeline/survey"
+	"github.com/paulmach/orb"
+)
+
+// recordsLayer is one file of the utility's map on its way to records.
+type recordsLayer struct {
+	account
+	src     RecordsSource
+	file    *layerFile
+	layer   survey.Layer
+	system  *crs.System
+	records []survey.Record
+}
+
+// openRecords reads a records file whole, in its own coordinate system. A
+// broken one is an error: a map with a hole in it would be judged as if
+// nothing lay there.
+func openRecords(src RecordsSource) (*recordsLayer, error) {
+	l := &recordsLayer{src: src, account: account{Source: survey.Source{Name: src.Name, Role: survey.RoleRecords}, odd: oddities{}}}
+	if err := l.open(); err != nil {
+		at := ""
+		if src.At != "" {
+			at = " (named in " + src.At + ")"
+		}
+		return nil, fmt.Errorf("records %s%s: %s", src.Name, at, plainError(src.File, err))
+	}
+	return l, nil
+}
+
+func (l *recordsLayer) open() (err error) {
+	if err = l.identify(l.src.File); err != nil {
+		return err
+	}
+	if l.file, err = readLayer(l.src.File, shapeLines); err != nil {
+		return err
+	}
+	if err = l.addSiblings(l.src.File, l.file.siblings); err != nil {
+		return err
+	}
+	if l.system, err = parseSystem(l.src.File, l.file.crs); err != nil {
+		return err
+	}
+	l.Notes = append(l.Notes, l.file.notes...)
+	l.layer = survey.Layer{
+		Source: l.src.File.source(), Name: l.file.name, CRS: l.system.Definition(),
+		Fields: l.file.fields, Features: l.file.features,
+	}
+	return nil
+}
+
+// middle is the centre of the box around the layer's lines.
+func (l *recordsLayer) middle() (orb.Point, bool) {
+	var b *orb.Bound
+	for i := range l.file.features {
+		if f := &l.file.features[i]; !f.Deleted {
+			for _, part := range f.Parts {
+				for _, p := range part {
+					if !finite(p) {
+						continue
+					}
+					if b == nil {
+						b = &orb.Bound{Min: p, Max: p}
+					}
+					*b = b.Extend(p)
+				}
+			}
+		}
+	}
+	if b == nil {
+		return orb.Point{}, false
+	}
+	return b.Center(), true
+}
+
+// middleDegrees is that centre as longitude and latitude.
+func (l *recordsLayer) middleDegrees() (orb.Point, bool, error) {
+	at, ok := l.middle()
+	if !ok || !l.system.Projected() {
+		return at, ok, nil
+	}
+	op, err := crs.NewOperation(l.system, l.system.Geographic())
+	if err == nil {
+		at, err = op.Apply(at)
+	}
+	if err != nil {
+		return at, false, fmt.Errorf("records %s: its middle: %w", l.Name, err)
+	}
+	return at, true, nil
+}
+
+// recordReader reads the attributes of a layer's features.
+type recordReader struct {
+	*cells
+	utility, conductor, id, sheet, installed, material, quality, diameter cell
+	depth                                                                 depthColumns
+	conductors                                                            vocabulary[survey.Conductor]
+	placeholders                                                          map[string]bool
+}
+
+func (l *recordsLayer) reader(placeholderSheets []string) (*recordReader, error) {
+	b := &binder{table: &table{columns: l.file.columns()}}
+	r := &recordReader{
+		cells:   newCells(b.table),
+		utility: b.cell(l.src.Utility), conductor: b.cell(l.src.Conductor),
+		id: b.cell(l.src.ID), sheet: b.cell(l.src.Sheet), installed: b.cell(l.src.Installed),
+		material: b.cell(l.src.Material), quality: b.cell(l.src.Quality), diameter: b.cell(l.src.Diameter),
+		depth:        b.depth(&l.src),
+		conductors:   newVocabulary(conductorWords, "what carries a signal", ""),
+		placeholders: map[string]bool{},
+	}
+	for _, s := range placeholderSheets {
+		r.placeholders[strings.ToLower(strings.TrimSpace(s))] = true
+	}
+	r.odd = l.odd
+	return r, b.err()
+}
+
+// read takes the layer's features to records in the plane.
+func (l *recordsLayer) read(ctx context.Context, pl *plane, placeholderSheets []string) error {
+	fail := func(err error) error { return fmt.Errorf("records %s: %w", l.Name, err) }
+	r, err := l.reader(placeholderSheets)
+	if err != nil {
+		return fail(err)
+	}
+	to, err := pl.projection(l.system, l.src.Epoch)
+	if err != nil {
+		return fail(err)
+	}
+	l.reached(to)
+	var values row
+	for i := range l.layer.Features {
+		f := &l.layer.Features[i]
+		if l.Rows++; l.Rows%rowsPerLook == 0 && ctx.Err() != nil {
+			return ctx.Err()
+		}
+		r.take(rowOf(f, &values))
+		record, why := l.record(r, f, to, pl)
+		if why != "" {
+			l.reject(&values, fault{reason: why})
+			continue
+		}
+		record.Feature = i
+		for _, part := range record.Parts {
+			for _, p := range part {
+				l.extend(p)
+			}
+		}
+		l.Used++
+		l.records = append(l.records, record)
+	}
+	if l.Rows > 0 && l.Used == 0 {
+		return fail(errors.New("none of its rows holds a line that can be used: " + l.rejects[0].Reason))
+	}
+	l.leaveOutRepeated()
+	l.key()
+	l.Notes = append(l.Notes, l.odd.lines()...)
+	return nil
+}
+
+// record is one feature as a record. why is the reason that it is none.
+func (l *recordsLayer) record(r *recordReader, f *survey.Feature, to projection, pl *plane) (rec survey.Record, why string) {
+	switch {
+	case f.Deleted && len(f.Parts) == 0:
+		return rec, "the row is deleted or has no geometry"
+	case f.Deleted:
+		return rec, "the row is deleted"
+	}
+	l.dropDegenerate(f)
+	if len(f.Parts) == 0 {
+		return rec, "the line has fewer than two distinct points"
+	}
+	parts, why := to.parts(f.Parts)
+	if why != "" {
+		return rec, why
+	}
+	scale, convergence, err := pl.factors(middle(parts))
+	if err != nil {
+		return rec, "the working plane has no scale there: " + err.Error()
+	}
+	rec = survey.Record{
+		Source: l.layer.Source, Parts: parts, Scale: scale, Convergence: convergence,
+		ID:      r.text(&r.id),
+		Utility: r.cells.utility(&r.utility), Sheet: r.sheetOf(),
+		Material: r.text(&r.material), Quality: r.text(&r.quality),
+		Installed: r.year(), Conductor: r.conductors.read(r.cells, &r.conductor),
+		DiameterM: r.diameterM(),
+	}
+	rec.CoverM = r.cover(rec.DiameterM)
+	return rec, ""
+}
+
+// dropDegenerate leaves out the parts of a feature that have no length. They
+// go from the layer too, so that parts have the same number in both.
+func (l *recordsLayer) dropDegenerate(f *survey.Feature) {
+	kept := 0
+	for i, part := range f.Parts {
+		if distinct(part, 2) < 2 {
+			continue
+		}
+		f.Parts[kept] = part
+		if f.Z != nil {
+			f.Z[kept] = f.Z[i]
+		}
+		kept++
+	}
+	if kept > 0 && kept < len(f.Parts) {
+		l.odd.note("a part without length was left out of its line", "row "+strconv.Itoa(f.Row))
+	}
+	f.Parts = f.Parts[:kept]
+	if f.Z != nil {
+		f.Z = f.Z[:kept]
+	}
+}
+
+// sheetOf is the drawing, unless it only fills a mandatory field.
+func (r *recordReader) sheetOf() string {
+	s := r.text(&r.sheet)
+	if s != "" && r.placeholders[strings.ToLower(s)] {
+		r.odd.note(r.sheet.Name+": a placeholder, taken as no sheet", s)
+		return ""
+	}
+	return s
+}
+
+// year finds the year in a number or a date; 0 where there is none.
+func (r *recordReader) year() int {
+	s := r.raw(&r.installed)
+	if s == "" {
+		return 0
+	}
+	year := yearIn(s)
+	if year == 0 {
+		r.odd.note(r.installed.Name+": names no year", s)
+	}
+	return year
+}
+
+// yearIn finds the year in "1972", "1972.0", "12/3/1972", "1972-03-12" or
+// "19720312": the only group of four digits, or the first four of eight, that
+// can be a year.
+func yearIn(s string) int {
+	if whole, fraction, ok := strings.Cut(s, "."); ok && strings.Trim(fraction, "0") == "" {
+		s = whole
+	}
+	found := 0
+	for _, digits := range strings.FieldsFunc(s, func(c rune) bool { return c < '0' || c > '9' }) {
+		if len(digits) == 14 || len(digits) == 8 {
+			digits = digits[:4]
+		}
+		if year, err := strconv.Atoi(digits); err == nil && len(digits) == 4 && year >= 1700 && year <= 2200 {
+			if found != 0 && found != year {
+				return 0
+			}
+			found = year
+		}
+	}
+	return found
+}
+
+// quantity is a number that a record can do without: one that cannot be read
+// is noted.
+func (r *recordReader) quantity(b *cell) float64 {
+	v := r.number(b)
+	if !r.ok() {
+		r.odd.note(b.Name+": "+r.fault.reason+", taken as not stated", r.fault.value)
+		r.fault = fault{}
+		return math.NaN()
+	}
+	return v
+}
+
+// diameterM is the recorded diameter. No pipe has none: 0 stands for unknown.
+func (r *recordReader) diameterM() float64 {
+	d := r.quantity(&r.diameter)
+	if d <= 0 {
+		r.odd.note(r.diameter.Name+": not above 0, taken as not stated", r.raw(&r.diameter))
+		return math.NaN()
+	}
+	return d
+}
+
+// leaveOutRepeated counts rows that repeat another one wholly, line and
+// attributes, as duplicates: kept as two records, neither could be told from
+// the other. It notes lines that lie on another with other attributes.
+func (l *recordsLayer) leaveOutRepeated() {
+	first := make(map[string][]int, len(l.records))
+	var geometry []byte
+	kept := l.records[:0]
+	onOther := 0
+	for _, r := range l.records {
+		geometry = geometryBytes(geometry[:0], l.layer.Features[r.Feature].Parts)
+		earlier := first[string(geometry)]
+		at := slices.IndexFunc(earlier, func(feature int) bool {
+			return slices.Equal(l.layer.Features[feature].Values, l.layer.Features[r.Feature].Values)
+		})
+		if at >= 0 {
+			l.Used--
+			l.Duplicates++
+			l.odd.note("repeats another row wholly and counts once with it", fmt.Sprintf("row %d = row %d",
+				l.layer.Features[r.Feature].Row, l.layer.Features[earlier[at]].Row))
+			continue
+		}
+		if len(earlier) > 0 {
+			onOther++
+		}
+		first[string(geometry)] = append(earlier, r.Feature)
+		kept = append(kept, r)
+	}
+	l.records = kept
+	if onOther > 0 {
+		l.Notes = append(l.Notes, fmt.Sprintf("%d lines lie wholly on another line of this file", onOther))
+	}
+}
+
+// geometryBytes are the bits of all coordinates, with a mark between parts.
+func geometryBytes(to []byte, parts []orb.LineString) []byte {
+	for _, part := range parts {
+		for _, p := range part {
+			for _, v := range p {
+				bits := math.Float64bits(v + 0) // -0 is 0
+				for shift := 0; shift < 64; shift += 8 {
+					to = append(to, byte(bits>>shift))
+				}
+			}
+		}
+		to = append(to, '|')
+	}
+	return to
+}
+
+// key makes the ids unique. A missing id becomes the row's number; of records
+// with the same id, the second and later ones, in the order of their lines, get
+// a suffix.
+func (l *recordsLayer) key() {
+	slices.SortStableFunc(l.records, func(a, b survey.Record) int {
+		return cmp.Or(strings.Compare(a.ID, b.ID), compareParts(a.Parts, b.Parts))
+	})
+	taken := make(map[string]bool, len(l.records))
+	for i := range l.records {
+		taken[l.records[i].ID] = true
+	}
+	missing, repeated, number := 0, map[string]bool{}, 1
+	previous := ""
+	for i := range l.records {
+		r := &l.records[i]
+		id := r.ID
+		if id == "" {
+			missing++
+			r.ID = free(strconv.Itoa(l.layer.Features[r.Feature].Row), 1, taken)
+			continue
+		}
+		if id == previous {
+			number++
+			repeated[id] = true
+			r.ID = free(id, number, taken)
+		} else {
+			number = 1
+		}
+		previous = id
+	}
+	if missing > 0 && l.src.ID.Given() {
+		l.Notes = append(l.Notes, fmt.Sprintf("%d records have no id: their row number stands for it", missing))
+	}
+	if len(repeated) > 0 {
+		l.Notes = append(l.Notes, fmt.Sprintf(`%d ids stand on several records (%s): from the second on, in the order of their coordinates, the id has a suffix such as "#2"`,
+			len(repeated), some(repeated)))
+	}
+	slices.SortFunc(l.records, func(a, b survey.Record) int { return strings.Compare(a.ID, b.ID) })
+}
+
+// free is the first of id, id#2, id#3 ... from the given number on that is not
+// taken, and takes it.
+func free(id string, number int, taken map[string]bool) string {
+	try := id
+	for {
+		if number > 1 {
+			try = fmt.Sprintf("%s#%d", id, number)
+		}
+		if !taken[try] {
+			taken[try] = true
+			return try
+		}
+		number++
+	}
+}
+
+func some(words map[string]bool) string {
+	const most = 5
+	var list []string
+	for w := range words {
+		list = append(list, w)
+	}
+	slices.Sort(list)
+	if len(list) > most {
+		list = append(list[:most], "...")
+	}
+	return strings.Join(list, ", ")
+}
+
+func compareParts(a, b orb.MultiLineString) int {
+	return slices.CompareFunc(a, b, func(p, q orb.LineString) int {
+		return slices.CompareFunc(p, q, func(x, y orb.Point) int {
+			return cmp.Or(cmp.Compare(x[0], y[0]), cmp.Compare(x[1], y[1]))
+		})
+	})
+}
