@@ -11,6 +11,7 @@ const (
 	descriptorBytes  = 32
 	fieldsEnd        = 0x0D
 	fileEnd          = 0x1A
+	backlinkBytes    = 263
 	rowAlive         = ' '
 	rowDeleted       = '*'
 	maxNameBytes     = 10
@@ -59,15 +60,25 @@ func newDbfFile(s *stream) (*dbfFile, error) {
 	if err := f.readFields(rest); err != nil {
 		return nil, err
 	}
-	f.frameHeader(h, rest)
+	n := len(f.fields) * descriptorBytes
+	if err := f.checkBehind(h[0], rest[n+1:]); err != nil {
+		return nil, err
+	}
+	// The header of go-shp's table says no more than go-shp understands.
+	f.header = append(append(h, rest[:n]...), fieldsEnd)
+	little.PutUint16(f.header[8:], uint16(len(f.header)))
 	return f, f.checkSize()
 }
 
 // readableTable says whether a table of this kind has headers, descriptors and
 // rows as dBase III has them.
 func readableTable(kind byte) bool {
-	return kind&7 == 3 || kind == 0x30 || kind == 0x31 || kind == 0x32
+	return kind&7 == 3 || isVisual(kind)
 }
+
+// isVisual says whether a table is of the later kind that may belong to a
+// database and then names it behind its fields.
+func isVisual(kind byte) bool { return kind >= 0x30 && kind <= 0x32 }
 
 func (f *dbfFile) fail(offset int64, remedy, format string, a ...any) error {
 	return &Error{File: f.name, Offset: offset, Problem: fmt.Sprintf(format, a...), Remedy: remedy}
@@ -121,12 +132,19 @@ func (f *dbfFile) readField(d []byte, offset int64) (Field, error) {
 	return field, nil
 }
 
-// frameHeader makes a header that says no more than go-shp understands.
-func (f *dbfFile) frameHeader(h, rest []byte) {
-	n := len(f.fields) * descriptorBytes
-	f.header = append(bytes.Clone(h), rest[:n]...)
-	f.header = append(f.header, fieldsEnd)
-	little.PutUint16(f.header[8:], uint16(len(f.header)))
+// checkBehind checks what follows the end mark of the fields: nothing, NULs, or
+// the name of a database in the kinds of table that have room for one. A header
+// that is said to be longer than it is would shift all rows.
+func (f *dbfFile) checkBehind(kind byte, behind []byte) error {
+	if isVisual(kind) && len(behind) == backlinkBytes {
+		return nil
+	}
+	for _, b := range behind {
+		if b != 0 {
+			return f.fail(8, remedyCopy, "its header says it is %d bytes long, but its fields end %d bytes before that", f.at, len(behind))
+		}
+	}
+	return nil
 }
 
 // checkSize checks that the rows are all there.

@@ -133,12 +133,25 @@ func extendsASCII(enc encoding.Encoding) bool {
 func (c *charset) value(raw string, f Field) (string, oddity, error) {
 	v, _, _ := strings.Cut(raw, "\x00")
 	full := len(v) == f.Length
-	v = strings.Trim(v, " \t\r\n")
+	v = trim(v)
 	if isNull(v, f.Type) {
 		return "", none, nil
 	}
 	return c.decode(v, full)
 }
+
+// trim removes blanks, tabs and line ends on both sides.
+func trim(v string) string {
+	for v != "" && isBlank(v[0]) {
+		v = v[1:]
+	}
+	for v != "" && isBlank(v[len(v)-1]) {
+		v = v[:len(v)-1]
+	}
+	return v
+}
+
+func isBlank(b byte) bool { return b == ' ' || b == '\t' || b == '\r' || b == '\n' }
 
 // isNull knows the fillings that stand for null, besides blanks.
 func isNull(v string, kind byte) bool {
@@ -179,7 +192,7 @@ func (c *charset) decode(v string, full bool) (string, oddity, error) {
 			return v, none, nil
 		}
 		if whole := withoutCutRune(v); full && utf8.ValidString(whole) {
-			return strings.TrimRight(whole, " "), cutText, nil
+			return trim(whole), cutText, nil
 		}
 		return strings.ToValidUTF8(v, "\uFFFD"), badText, nil
 	}

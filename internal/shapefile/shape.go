@@ -43,7 +43,7 @@ func check(name string, l *Layer) error {
 			return fail(i+1, "", "give each field a value", "has %d values for %d fields", len(row.Values), len(l.Fields))
 		}
 		for k, f := range l.Fields {
-			v := strings.Trim(row.Values[k], " \t\r\n")
+			v := trim(row.Values[k])
 			switch {
 			case len(v) > f.Length:
 				return fail(i+1, f.Name, "lengthen the field or shorten the value", "%q has %d bytes, the field %d", v, len(v), f.Length)

@@ -18,8 +18,10 @@ const (
 	ratioFrom     = 100 << 20 // ... of entries from this unpacked size on: tables of blanks pack well
 )
 
-// chunk is how much is allocated ahead of what has been read.
-const chunk = 1 << 20
+const (
+	ahead = 1 << 18 // how much is read ahead
+	chunk = 1 << 20 // how much is allocated ahead of what has been read
+)
 
 // stream reads one file from front to end and knows where it is.
 type stream struct {
@@ -49,7 +51,7 @@ func openStream(fsys fs.FS, name, shown string) (*stream, error) {
 	if err != nil {
 		return nil, &Error{File: shown, Problem: "cannot be read", Err: cause(err)}
 	}
-	return &stream{name: shown, size: info.Size(), r: bufio.NewReaderSize(f, 1<<18), c: f}, nil
+	return &stream{name: shown, size: info.Size(), r: bufio.NewReaderSize(f, int(min(info.Size(), ahead))), c: f}, nil
 }
 
 func checkEntry(h *zip.FileHeader, shown string) error {

@@ -84,7 +84,7 @@ func encode(made string, l *Layer) error {
 // padded fills a value up to the width of its column: numbers to the left,
 // other values to the right. Blanks stand for null.
 func padded(value string, f Field) string {
-	value = strings.Trim(value, " \t\r\n")
+	value = trim(value)
 	blanks := strings.Repeat(" ", max(0, f.Length-len(value)))
 	switch f.Type {
 	case 'N', 'F':

@@ -9,7 +9,7 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// nan makes NaN equal to itself for DeepEqual.
+// bits is a layer without NaN, which would not equal itself.
 func bits(l *Layer) *Layer {
 	c := *l
 	c.Rows = append([]Row(nil), l.Rows...)
