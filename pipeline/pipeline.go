@@ -70,15 +70,23 @@ func Check(ctx context.Context, job Job) (*survey.Survey, error) {
 // Compute does a job up to what publish writes.
 func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) (*survey.Result, error) {
 	step := steps{ctx, log, progress}
-	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner}
-
+	var s *survey.Survey
 	err := step.do("read", func() (err error) {
-		r.Survey, err = read.Files(ctx, job.Read)
+		s, err = read.Files(ctx, job.Read)
 		return err
 	})
 	if err != nil {
 		return nil, fmt.Errorf("read: %w", err)
 	}
+	return Analyse(ctx, s, job, log, progress)
+}
+
+// Analyse does what lies between read and publish: a pure function of the survey
+// and the job's options.
+func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, progress Progress) (*survey.Result, error) {
+	step := steps{ctx, log, progress}
+	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner, Survey: s}
+	var err error
 	for round := range maxRounds {
 		before := r.Matches
 		err = step.do("match", func() error {

@@ -17,7 +17,7 @@ func testOptions() Options {
 	return Options{
 		LocalM: 0.25, LambdaM: 40, SheetM: 0.8, OwnM: 0.15, JoinM: 0.5, SessionM: 0.03, PositionsM: 0.02, BiasM: 0.025,
 		BlockM: 400, SnapM: 0.05, AccuracyFactor: 1.5, DefaultSigmaM: 0.1, PoleM: 0.01, LocateShare: 0.04, LocateMinM: 0.01,
-		DefaultDepthM: 1, PassiveFactor: 2, Nu: 4, OwnNu: 4, DepthShare: 0.05, DepthMinM: 0.03, DepthScale: 0.02,
+		DefaultDepthM: 1, PassiveFactor: 2, WanderShare: 0.5, WanderS: 300, Nu: 4, OwnNu: 4, DepthShare: 0.05, DepthMinM: 0.03, DepthScale: 0.02,
 		CoverSheetM: 0.1, CoverLocalM: 0.5, NameM: 0.3, FalseDiscovery: 0.05, Draws: 200, Seed: 1,
 	}
 }
@@ -96,7 +96,6 @@ func along(y, from, to, step float64) (pts []orb.Point) {
 func TestOneRecordEqualsConditionalGaussian(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		o := gaussian(testOptions())
-		o.CorrelationS = 0
 		var w world
 		w.record("A", "S", orb.Point{0, 0}, orb.Point{100, 0})
 		n := rapid.IntRange(1, 6).Draw(rt, "readings")
@@ -108,9 +107,10 @@ func TestOneRecordEqualsConditionalGaussian(t *testing.T) {
 			})
 		}
 		w.walk("T1", "C1", 0, false, pts...)
+		o.WanderS = 0
 		m := w.adjust(t, o)
 
-		sigma := o.sigma(&w.s.Traces[0].Readings[0], &w.matches[0][0], 1)
+		sigma, _ := o.sigma(&w.s.Traces[0].Readings[0], &w.matches[0][0])
 		prior := func(a, b float64) float64 {
 			return o.SheetM*o.SheetM + o.OwnM*o.OwnM + o.LocalM*o.LocalM*math.Exp(-math.Abs(a-b)/o.LambdaM)
 		}

@@ -30,31 +30,16 @@ func (o *Options) locating(rd *survey.Reading) float64 {
 	return l
 }
 
-// sigma is the error budget of one reading across its line, one standard
-// deviation. correlated is the factor of correlationFactor.
-func (o *Options) sigma(rd *survey.Reading, m *survey.Match, correlated float64) float64 {
-	p := o.position(rd.SigmaM) * correlated
-	l := o.locating(rd)
-	return max(m.Inflate, 1) * math.Sqrt(p*p+l*l+o.PoleM*o.PoleM)
-}
-
-// correlationFactor is by how much the positions of a trace are worse, taken
-// together, than independent ones: noise that keeps for a time tau leaves of n
-// readings dt apart only n (1-r)/(1+r) independent ones, r = exp(-dt/tau)
-// (effective sample size of a first-order autoregressive process, Bayley and
-// Hammersley 1946; formula from memory).
-func correlationFactor(tr *survey.Trace, tauS float64) float64 {
-	n := len(tr.Readings)
-	if n < 2 || tauS <= 0 {
-		return 1
+// sigma is the part of the error budget of one reading that is new at every
+// reading, across its line, and the part that wanders: one standard deviation
+// each. Signal trust inflates the first.
+func (o *Options) sigma(rd *survey.Reading, m *survey.Match) (fresh, wander float64) {
+	p, l := o.position(rd.SigmaM), o.locating(rd)
+	share := o.WanderShare
+	if rd.Time.IsZero() || o.WanderS <= 0 {
+		share = 0
 	}
-	first, last := tr.Readings[0].Time, tr.Readings[n-1].Time
-	if first.IsZero() || last.IsZero() {
-		return 1
-	}
-	dt := math.Abs(last.Sub(first).Seconds()) / float64(n-1)
-	r := math.Exp(-dt / tauS)
-	return math.Sqrt(min((1+r)/(1-r), float64(n)))
+	return max(m.Inflate, 1) * math.Sqrt((1-share)*p*p+l*l+o.PoleM*o.PoleM), math.Sqrt(share) * p
 }
 
 // terms are the error budget as the report shows it.
@@ -77,7 +62,8 @@ func (o *Options) terms() []survey.Term {
 		{Name: "locating across the line, of depth", Value: o.LocateShare, Source: "width of the field over a line current, d/(x^2+d^2)"},
 		m("locating across the line, at least", o.LocateMinM, "practice"),
 		{Name: "factor on locating without an own signal", Value: o.PassiveFactor, Source: "practice"},
-		{Name: "correlation time of positioning noise", Unit: "s", Value: o.CorrelationS, Source: "practice"},
+		{Name: "share of a position's variance that wanders slowly", Value: o.WanderShare, Source: "practice"},
+		{Name: "correlation time of the wandering", Unit: "s", Value: o.WanderS, Source: "practice"},
 		{Name: "depth, of depth", Value: o.DepthShare, Source: "practice: about 5 % under good conditions"},
 		m("depth, at least", o.DepthMinM, "practice"),
 		{Name: "depth scale of a session and of a trace", Value: o.DepthScale, Source: "practice"},

@@ -11,10 +11,10 @@ import (
 
 // unknowns numbers everything that is estimated. Two unknowns (east, north) to
 // a point, a record's own shift, a sheet, a session and a source of positions;
-// one to a trace's bias.
+// one to a trace's bias. A knot of a session's wandering positions has two.
 type unknowns struct {
-	points, own, bias, sheets, sessions, sources int // first of each kind
-	n                                            int
+	points, own, bias, wander, sheets, sessions, sources int // first of each kind
+	n                                                    int
 }
 
 // evidence is the readings and checks as equations.
@@ -26,19 +26,28 @@ type evidence struct {
 	crews    []string  // of each session
 	sourceM  []float64 // of each source: accuracy of the operation behind its positions
 	biases   []biasKey
-	traceOf  []int // of each bias
+	knots    []knot // by session, then time
+}
+
+// knot is a moment at which a session's wandering positions are estimated.
+type knot struct {
+	session int
+	timeS   float64
 }
 
 // biasKey is what a bias belongs to: one trace in one connected part of the network.
 type biasKey struct{ trace, part int }
 
-// observation is one used reading: offset = n . (d + f + g) + sign b + e.
+// observation is one used reading: offset = n . (d + f + g + wander w) + sign b + e.
 type observation struct {
 	trace, reading, record int
 	point                  orb.Point // plane
 	bias, session, source  int
 	sign                   float64 // +1 walked with the record's direction, -1 against
-	sigma                  float64
+	sigma                  float64 // new at every reading
+	wander                 float64 // standard deviation of the wandering part; 0 none
+	knot                   int     // between knots[knot] and knots[knot+1]
+	knotAlpha              float64 // share of the second
 
 	// set anew in every iteration, on the displaced line
 	node        int     // between nodes[node] and nodes[node+1]
@@ -68,7 +77,6 @@ func gather(s *survey.Survey, matches [][]survey.Match, n *network, o Options) *
 	biases := map[biasKey]int{}
 	for _, t := range s.ByID() {
 		tr := &s.Traces[t]
-		inflate := correlationFactor(tr, o.CorrelationS)
 		for i := range tr.Readings {
 			m := &matches[t][i]
 			if m.Status != survey.StatusUsed || m.AtEnd {
@@ -87,16 +95,59 @@ func gather(s *survey.Survey, matches [][]survey.Match, n *network, o Options) *
 			ob := observation{
 				trace: t, reading: i, record: m.Record, point: rd.Point,
 				bias: b, session: session[tr.Session], source: source[tr.Positions],
-				sign: 1, sigma: o.sigma(rd, m, inflate), weight: 1,
+				sign: 1, weight: 1,
 			}
+			ob.sigma, ob.wander = o.sigma(rd, m)
 			if m.Against {
 				ob.sign = -1
 			}
 			ev.obs = append(ev.obs, ob)
 		}
 	}
+	ev.layKnots(s, o.WanderS)
 	ev.addChecks(s, session, source, o)
 	return ev
+}
+
+// knotsPerTau is how many knots stand in one correlation time: the process is
+// taken as linear between them.
+const knotsPerTau = 4
+
+// layKnots places the knots of the wandering positions where readings are.
+func (ev *evidence) layKnots(s *survey.Survey, tauS float64) {
+	order := make([]int, 0, len(ev.obs))
+	at := func(i int) knot {
+		ob := &ev.obs[i]
+		t := s.Traces[ob.trace].Readings[ob.reading].Time
+		return knot{ob.session, float64(t.UnixMilli()) / 1000}
+	}
+	for i := range ev.obs {
+		if ev.obs[i].wander > 0 {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		x, y := at(a), at(b)
+		return cmp.Or(cmp.Compare(x.session, y.session), cmp.Compare(x.timeS, y.timeS))
+	})
+	step := tauS / knotsPerTau
+	for _, i := range order {
+		k := at(i)
+		n := len(ev.knots)
+		if n == 0 || ev.knots[n-1].session != k.session || k.timeS > ev.knots[n-1].timeS {
+			// a pair around this reading, unless the last knot is near enough to go on from
+			if n > 0 && ev.knots[n-1].session == k.session && k.timeS <= ev.knots[n-1].timeS+step {
+				ev.knots = append(ev.knots, knot{k.session, ev.knots[n-1].timeS + step})
+			} else {
+				ev.knots = append(ev.knots, k, knot{k.session, k.timeS + step})
+			}
+			n = len(ev.knots)
+		}
+		ob := &ev.obs[i]
+		ob.knot = n - 2
+		a, b := ev.knots[n-2], ev.knots[n-1]
+		ob.knotAlpha = min(max((k.timeS-a.timeS)/(b.timeS-a.timeS), 0), 1)
+	}
 }
 
 func (ev *evidence) addChecks(s *survey.Survey, session, source map[string]int, o Options) {
@@ -113,7 +164,7 @@ func (ev *evidence) addChecks(s *survey.Survey, session, source map[string]int, 
 		c := &s.Checks[i]
 		a := axesOf(c.Scale, c.Convergence)
 		e, n := a.ground(c.Observed[0]-c.Known[0], c.Observed[1]-c.Known[1])
-		sigma := math.Hypot(o.position(c.SigmaM), o.PoleM)
+		sigma := math.Hypot(o.position(c.SigmaM), o.PoleM) // it wanders, too: alone, all of it is new
 		ev.checks = append(ev.checks, check{session[c.Session], source[c.Positions], e, n, sigma, [2]float64{1, 1}})
 	}
 }

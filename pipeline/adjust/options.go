@@ -21,7 +21,8 @@ type Options struct {
 	LocateMinM     float64 // and at least this
 	DefaultDepthM  float64 // where a reading states no depth
 	PassiveFactor  float64 // on the locating error without an own signal
-	CorrelationS   float64 // correlation time of positioning noise, seconds
+	WanderShare    float64 // share of a position's variance that wanders slowly, the rest is new at every reading
+	WanderS        float64 // its correlation time, seconds
 	Nu             float64 // degrees of freedom of the readings' Student-t
 	OwnNu          float64 // of the records' own shifts and of the sessions' and sources' errors
 

@@ -121,10 +121,11 @@ func (p *problem) addShares(m *survey.Model, inv *estimate.Inverse) {
 		sh.SheetM += sheet
 		sh.OwnM += own
 		sh.LocalM += d - sheet - own
-		sh.SessionM += along(p.u.sessions + 2*ob.session)
-		sh.SourceM += along(p.u.sources + 2*ob.source)
-		sh.BiasM += ob.sign * p.x[p.u.bias+ob.bias]
-		sh.NoiseM += ob.residual
+		session, source, bias := along(p.u.sessions+2*ob.session), along(p.u.sources+2*ob.source), ob.sign*p.x[p.u.bias+ob.bias]
+		sh.SessionM += session
+		sh.SourceM += source
+		sh.BiasM += bias
+		sh.NoiseM += ob.value - d - session - source - bias
 		if seen[ob.record] == nil {
 			seen[ob.record] = map[int]bool{}
 		}
@@ -141,7 +142,7 @@ func (p *problem) addShares(m *survey.Model, inv *estimate.Inverse) {
 		sp.own += quad(2*k, 2*k)
 		b := p.u.bias + ob.bias
 		field := quad(c, c) + quad(g, g) + 2*quad(c, g) + inv.Variance(b)
-		m.OffsetU[ob.trace][ob.reading] = float32(math.Sqrt(ob.sigma*ob.sigma + max(field, 0)))
+		m.OffsetU[ob.trace][ob.reading] = float32(math.Sqrt(ob.sigma*ob.sigma + ob.wander*ob.wander + max(field, 0)))
 	}
 	sheets := len(p.n.sheets)
 	for r := range m.Profiles {

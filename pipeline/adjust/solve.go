@@ -39,6 +39,7 @@ func newProblem(n *network, ev *evidence, o Options) *problem {
 	u.points = next(n.points, 2)
 	u.own = next(len(n.records), 2)
 	u.bias = next(len(ev.biases), 1)
+	u.wander = next(len(ev.knots), 2)
 	u.sheets = next(len(n.sheets), 2)
 	u.sessions = next(len(ev.sessions), 2)
 	u.sources = next(len(ev.sources), 2)
@@ -209,13 +210,14 @@ func (p *problem) addEdges(s *system) {
 			s.cross(&a, &b, off)
 		}
 	}
-	half := 1 / (2 * p.o.LocalM * p.o.LocalM)
+	half := estimate.OUEnd(p.o.LocalM)
 	for _, e := range p.n.ends {
 		for axis := range 2 {
 			a := p.local(e.point, e.record, axis)
 			s.observe(&a, 0, half)
 		}
 	}
+	p.addWander(s)
 	for _, j := range p.n.joins {
 		for axis := range 2 {
 			var r row
@@ -223,6 +225,35 @@ func (p *problem) addEdges(s *system) {
 			r.add(2*j[1]+axis, -1)
 			s.observe(&r, 0, 1/(p.o.JoinM*p.o.JoinM))
 		}
+	}
+}
+
+// addWander ties the knots of a session in time: an Ornstein-Uhlenbeck process of
+// unit variance per axis, which every reading scales by its own accuracy.
+func (p *problem) addWander(s *system) {
+	k := p.ev.knots
+	tied := func(a, b int) bool { return a >= 0 && b < len(k) && k[a].session == k[b].session }
+	for i := range k {
+		if !tied(i-1, i) {
+			p.endWander(s, i)
+		}
+		if !tied(i, i+1) {
+			p.endWander(s, i)
+			continue
+		}
+		diag, off := estimate.OUEdge(k[i+1].timeS-k[i].timeS, p.o.WanderS, 1)
+		for axis := range 2 {
+			a, b := p.u.wander+2*i+axis, p.u.wander+2*(i+1)+axis
+			s.b.Add(a, a, diag)
+			s.b.Add(b, b, diag)
+			s.b.Add(a, b, off)
+		}
+	}
+}
+
+func (p *problem) endWander(s *system, i int) {
+	for axis := range 2 {
+		s.b.Add(p.u.wander+2*i+axis, p.u.wander+2*i+axis, estimate.OUEnd(1))
 	}
 }
 
@@ -240,6 +271,10 @@ func (p *problem) row(ob *observation) (r row) {
 		}
 		r.add(p.u.sessions+2*ob.session+axis, c)
 		r.add(p.u.sources+2*ob.source+axis, c)
+		if ob.wander > 0 {
+			r.add(p.u.wander+2*ob.knot+axis, c*ob.wander*(1-ob.knotAlpha))
+			r.add(p.u.wander+2*(ob.knot+1)+axis, c*ob.wander*ob.knotAlpha)
+		}
 	}
 	r.add(p.u.bias+ob.bias, ob.sign)
 	return r
