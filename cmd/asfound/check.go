@@ -1,0 +1,166 @@
+package main
+
+import (
+	"cmp"
+	"fmt"
+	"io"
+	"slices"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"github.com/asfound/asfound/internal/spatial"
+	"github.com/asfound/asfound/pipeline"
+	"github.com/asfound/asfound/pipeline/judge"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+func checkCommand() *cobra.Command {
+	var file string
+	cmd := &cobra.Command{
+		Use:   "check",
+		Short: "Read everything a config names and publish nothing",
+		Long: `Read everything that a config names, as run would, and say what came in: rows
+and what became of them, systems, extents, times, how many readings lie near a
+record, and how many records each tolerance rule catches. Publishes nothing.`,
+		Args: cobra.NoArgs,
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			job, err := loadJob(file)
+			if err != nil {
+				return err
+			}
+			s, err := pipeline.Check(cmd.Context(), job)
+			if err != nil {
+				return failed(err)
+			}
+			describe(cmd.OutOrStdout(), s, &job)
+			if s.Warnings() {
+				return exit{code: exitSetAside}
+			}
+			return nil
+		},
+	}
+	cmd.Flags().StringVarP(&file, "config", "c", defaultConfig, "the job's config")
+	return cmd
+}
+
+// describe says what came in, source by source.
+func describe(w io.Writer, s *survey.Survey, job *pipeline.Job) {
+	near := readingsNear(s, job.Match.SearchRadiusM)
+	for i := range s.Sources {
+		src := &s.Sources[i]
+		fmt.Fprintf(w, "%s (%s)\n", src.Name, src.Role)
+		t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+		describeSource(t, src, s.Rejects)
+		if n, ok := near[src.Name]; ok {
+			fmt.Fprintf(t, "  near\t%.1f %% of %s within %g m of a record\n", 100*float64(n.near)/float64(n.all), count(n.all, "reading"), job.Match.SearchRadiusM)
+		}
+		for _, note := range src.Notes {
+			fmt.Fprintf(t, "  note\t%s\n", note)
+		}
+		t.Flush()
+		fmt.Fprintln(w)
+	}
+	describeTolerances(w, s, job.Judge)
+	for _, note := range s.Notes {
+		fmt.Fprintf(w, "\nnote: %s\n", note)
+	}
+}
+
+func describeSource(t io.Writer, src *survey.Source, rejects []survey.Reject) {
+	fmt.Fprintf(t, "  rows\t%d: %d used, %d duplicate, %d rejected\n", src.Rows, src.Used, src.Duplicates, src.Rejected)
+	for _, r := range rejectReasons(rejects, src.Name) {
+		fmt.Fprintf(t, "  rejected\t%d for %s\n", r.n, r.reason)
+	}
+	if src.SetAside != "" {
+		fmt.Fprintf(t, "  set aside\t%s\n", src.SetAside)
+	}
+	if src.CRS != "" {
+		fmt.Fprintf(t, "  system\t%s\n", src.CRS)
+	}
+	if src.Operation != "" {
+		fmt.Fprintf(t, "  operation\t%s, good to %g m\n", src.Operation, src.OperationM)
+	}
+	if src.Used > 0 {
+		fmt.Fprintf(t, "  extent\t%.0f to %.0f east, %.0f to %.0f north in the working plane\n", src.West, src.East, src.South, src.North)
+	}
+	if !src.First.IsZero() {
+		fmt.Fprintf(t, "  time\t%s to %s\n", src.First.UTC().Format(time.RFC3339), src.Last.UTC().Format(time.RFC3339))
+	}
+}
+
+type reasonCount struct {
+	reason string
+	n      int
+}
+
+// rejectReasons counts the rejected rows of a file by field and reason, the
+// most frequent first.
+func rejectReasons(rejects []survey.Reject, file string) []reasonCount {
+	counts := map[string]int{}
+	for i := range rejects {
+		if r := &rejects[i]; r.File == file {
+			counts[strings.TrimPrefix(r.Field+": "+r.Reason, ": ")]++
+		}
+	}
+	var out []reasonCount
+	for reason, n := range counts {
+		out = append(out, reasonCount{reason, n})
+	}
+	slices.SortFunc(out, func(a, b reasonCount) int {
+		return cmp.Or(cmp.Compare(b.n, a.n), cmp.Compare(a.reason, b.reason))
+	})
+	return out
+}
+
+type nearCount struct{ near, all int }
+
+// readingsNear counts, per file, the readings within a ground distance of some
+// record. A share far below one tells of a wrong coordinate system or unit.
+func readingsNear(s *survey.Survey, radiusM float64) map[string]nearCount {
+	var segments []spatial.Segment
+	scale := 1.0 // of the plane; it differs by parts in ten thousand over a job
+	for i := range s.Records {
+		if r := &s.Records[i]; r.Scale > 0 {
+			scale = r.Scale
+		}
+		for _, part := range s.Records[i].Parts {
+			for j := 1; j < len(part); j++ {
+				segments = append(segments, spatial.Segment{A: part[j-1], B: part[j]})
+			}
+		}
+	}
+	index := spatial.New(segments, 2*radiusM)
+	counts := map[string]nearCount{}
+	for t := range s.Traces {
+		for i := range s.Traces[t].Readings {
+			r := &s.Traces[t].Readings[i]
+			c := counts[r.File]
+			c.all++
+			if _, _, ok := index.Nearest(r.Point, radiusM*scale); ok {
+				c.near++
+			}
+			counts[r.File] = c
+		}
+	}
+	return counts
+}
+
+// describeTolerances says how many records each rule catches.
+func describeTolerances(w io.Writer, s *survey.Survey, o judge.Options) {
+	// Judged without any evidence, a record still says its tolerance.
+	nothing := &survey.Model{Profiles: make([]survey.Profile, len(s.Records))}
+	judgements, _ := judge.Records(s, nil, nothing, o)
+	caught := map[string]int{}
+	for i := range judgements {
+		caught[judgements[i].Tolerance.Rule]++
+	}
+	fmt.Fprintln(w, "tolerance")
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	for _, rule := range append(slices.Clone(o.Rules), o.Default) {
+		fmt.Fprintf(t, "  %s\t%s\n", rule.Words, count(caught[rule.Words], "record"))
+	}
+	t.Flush()
+}

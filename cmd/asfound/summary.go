@@ -1,0 +1,155 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+
+	"github.com/asfound/asfound/pipeline"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// summarise says in a screen what a run found, and what to open.
+func summarise(w io.Writer, o *pipeline.Outcome) {
+	r := o.Result
+	fmt.Fprintf(w, "%s\n\n", r.Job)
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintf(t, "records\t%d in %s\n", len(r.Survey.Records), kilometres(total(r.Judgements, func(j *survey.Judgement) float64 { return j.LengthM })))
+	fmt.Fprintf(t, "readings\t%s\n", readingCounts(r))
+	fmt.Fprintf(t, "length\t%s\n", verdictLengths(r.Judgements))
+	fmt.Fprintf(t, "findings\t%s\n", findingCounts(r.Findings))
+	fmt.Fprintf(t, "corrected\t%s\n", correctionCounts(r.Corrections))
+	for _, name := range []string{"report.html", "register.xlsx", "records-updated.gpkg"} {
+		if path := filepath.Join(o.Folder, name); exists(path) {
+			fmt.Fprintf(t, "open\t%s\n", shortest(path))
+		}
+	}
+	t.Flush()
+	for _, note := range r.Survey.Notes {
+		fmt.Fprintf(w, "\nnote: %s\n", note)
+	}
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
+
+// shortest is a path as seen from the working directory, where that is shorter.
+func shortest(path string) string {
+	here, err := os.Getwd()
+	if err != nil {
+		return path
+	}
+	if rel, err := filepath.Rel(here, path); err == nil && len(rel) < len(path) {
+		return rel
+	}
+	return path
+}
+
+func total(js []survey.Judgement, of func(*survey.Judgement) float64) float64 {
+	sum := 0.0
+	for i := range js {
+		sum += of(&js[i])
+	}
+	return sum
+}
+
+func kilometres(m float64) string { return fmt.Sprintf("%.1f km", m/1000) }
+
+func readingCounts(r *survey.Result) string {
+	n := 0
+	counts := map[survey.Status]int{}
+	for _, trace := range r.Matches {
+		for i := range trace {
+			counts[trace[i].Status]++
+			n++
+		}
+	}
+	parts := []string{fmt.Sprintf("%d in %s", n, count(len(r.Survey.Traces), "trace"))}
+	for _, s := range []survey.Status{
+		survey.StatusUsed, survey.StatusAmbiguous, survey.StatusUnmapped, survey.StatusUntrusted,
+		survey.StatusForeign, survey.StatusSonde, survey.StatusDuplicate,
+	} {
+		if counts[s] > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", counts[s], s))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+// verdictLengths says the length of each verdict: a count of records would let
+// one short stretch speak for a long line.
+func verdictLengths(js []survey.Judgement) string {
+	within := total(js, func(j *survey.Judgement) float64 { return j.WithinM })
+	outside := total(js, func(j *survey.Judgement) float64 { return j.OutsideM })
+	undecided := total(js, func(j *survey.Judgement) float64 { return j.UndecidedM })
+	unsurveyed := total(js, func(j *survey.Judgement) float64 { return j.LengthM - j.WithinM - j.OutsideM - j.UndecidedM })
+	return fmt.Sprintf("%s within, %s outside, %s undecided, %s unsurveyed",
+		kilometres(within), kilometres(outside), kilometres(undecided), kilometres(max(unsurveyed, 0)))
+}
+
+func findingCounts(fs []survey.Finding) string {
+	if len(fs) == 0 {
+		return "none"
+	}
+	decided, undecided := map[survey.Kind]int{}, map[survey.Kind]int{}
+	for i := range fs {
+		if fs[i].Verdict == survey.VerdictUndecided {
+			undecided[fs[i].Kind]++
+		} else {
+			decided[fs[i].Kind]++
+		}
+	}
+	var parts []string
+	for _, k := range []survey.Kind{
+		survey.KindPosition, survey.KindDepth, survey.KindCover, survey.KindUnmapped, survey.KindNotDetected, survey.KindMark,
+	} {
+		switch words := strings.ReplaceAll(string(k), "_", " "); {
+		case undecided[k] > 0:
+			parts = append(parts, fmt.Sprintf("%d %s (and %d undecided)", decided[k], words, undecided[k]))
+		case decided[k] > 0:
+			parts = append(parts, fmt.Sprintf("%d %s", decided[k], words))
+		}
+	}
+	return strings.Join(parts, ", ")
+}
+
+func correctionCounts(cs []survey.Correction) string {
+	moved, follow := 0, 0
+	for i := range cs {
+		switch {
+		case cs[i].Moved && cs[i].Neighbor:
+			follow++
+		case cs[i].Moved:
+			moved++
+		}
+	}
+	return fmt.Sprintf("%d proposed, %s at their ends", moved, count(follow, "neighbour follows", "neighbours follow"))
+}
+
+// count says a number of things; the plural is with an s unless given.
+func count(n int, one string, many ...string) string {
+	switch {
+	case n == 1:
+		return "1 " + one
+	case len(many) > 0:
+		return fmt.Sprintf("%d %s", n, many[0])
+	}
+	return fmt.Sprintf("%d %ss", n, one)
+}
+
+// setAside says which input was left out and why.
+func setAside(s *survey.Survey) error {
+	lines := []string{"some input was set aside; the rest was published"}
+	for i := range s.Sources {
+		if why := s.Sources[i].SetAside; why != "" {
+			lines = append(lines, s.Sources[i].Name+": "+why)
+		}
+	}
+	return errors.New(strings.Join(lines, "\n"))
+}
