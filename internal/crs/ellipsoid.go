@@ -94,28 +94,56 @@ func (el ellipsoid) authalicQ(sinLat float64) float64 {
 	return (1 - el.e2) * (sinLat/(1-es*es) + math.Atanh(es)/el.e)
 }
 
-// fromAuthalicQ is the latitude of a q; the guidance note gives a series, this
-// is Newton's method on sin lat (Snyder 1987, equation 3-16), exact to rounding.
-func (el ellipsoid) fromAuthalicQ(q float64) float64 {
-	pole := el.authalicQ(1)
-	if math.Abs(q) >= pole {
-		if math.Abs(q) > pole*(1+1e-10) {
-			return math.NaN()
-		}
-		return math.Copysign(math.Pi/2, q)
-	}
+// authalicDeficit is q at the North Pole less q at a colatitude, without the
+// cancellation that the difference has near the pole.
+func (el ellipsoid) authalicDeficit(colat float64) float64 {
+	h := math.Sin(colat / 2)
+	t := 2 * h * h // 1 - sin lat
+	s := 1 - t
+	d := t * (1 + el.e2*s) / (1 - el.e2*s*s)
 	if el.e == 0 {
-		return math.Asin(q / 2)
+		return d + t
 	}
-	lat := math.Asin(q / pole)
+	return d + (1-el.e2)*math.Atanh(el.e*t/(1-el.e2*s))/el.e
+}
+
+// fromAuthalicDeficit undoes authalicDeficit by Newton's method. The guidance
+// note gives a series for it; this is exact to rounding (Snyder 1987, 3-16).
+func (el ellipsoid) fromAuthalicDeficit(d float64) float64 {
+	pole := el.authalicQ(1)
+	if !(d >= 0 && d <= 2*pole*(1+1e-12)) {
+		return math.NaN()
+	}
+	colat := 2 * math.Asin(math.Sqrt(min(d/(2*pole), 1)))
 	for range 15 {
-		s, c := math.Sincos(lat)
-		w := 1 - el.e2*s*s
-		d := (q - el.authalicQ(s)) * w * w / (2 * (1 - el.e2) * c)
-		lat += d
-		if math.Abs(d) < 1e-15 {
+		s, c := math.Sincos(colat)
+		w := 1 - el.e2*c*c
+		slope := 2 * (1 - el.e2) * s / (w * w)
+		if slope == 0 {
+			break
+		}
+		step := (d - el.authalicDeficit(colat)) / slope
+		colat += step
+		if math.Abs(step) <= 2e-16*colat {
 			break
 		}
 	}
-	return lat
+	return colat
+}
+
+// fromAuthalicQ is the latitude of a q.
+func (el ellipsoid) fromAuthalicQ(q float64) float64 {
+	return math.Copysign(math.Pi/2-el.fromAuthalicDeficit(max(el.authalicQ(1)-math.Abs(q), 0)), q)
+}
+
+// authalic is sine and cosine of the authalic latitude, sin = q / q at the pole.
+func (el ellipsoid) authalic(lat float64) (sin, cos float64) {
+	t := el.authalicDeficit(math.Pi/2-math.Abs(lat)) / el.authalicQ(1)
+	return math.Copysign(1-t, lat), math.Sqrt(t * (2 - t))
+}
+
+// fromAuthalic undoes authalic.
+func (el ellipsoid) fromAuthalic(sin, cos float64) float64 {
+	t := cos * cos / (1 + math.Abs(sin)) // 1 - |sin|
+	return math.Copysign(math.Pi/2-el.fromAuthalicDeficit(t*el.authalicQ(1)), sin)
 }

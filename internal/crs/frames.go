@@ -12,7 +12,12 @@ type nullOperation struct {
 	why       string
 }
 
-// nullOperations is the whole list. Accuracies are EPSG's where a code stands;
+// aligned are frames that share X, Y and Z with another, not longitudes and
+// latitudes: between ellipsoids that matters by a tenth of a millimetre.
+const aligned = "aligned to that ITRF"
+
+// nullOperations is the whole list; of ways that are equally good the one
+// nearer to the top is taken. Accuracies are EPSG's where a code stands;
 // for NAD83 and WGS 84 EPSG:1188 says 4 m for the whole of North America, of
 // which the conterminous USA sees 1 to 2 m.
 var nullOperations = []nullOperation{
@@ -56,12 +61,12 @@ var nullOperations = []nullOperation{
 	{"WGS 84", "WGS 84 (G1674)", 2, "ensemble", "WGS 84 names all its realisations"},
 	{"WGS 84", "WGS 84 (G1762)", 2, "ensemble", "WGS 84 names all its realisations"},
 	{"WGS 84", "WGS 84 (G2139)", 2, "ensemble", "WGS 84 names all its realisations"},
-	{"WGS 84 (G730)", "ITRF92", 0.2, "EPSG:7672", "aligned to that ITRF"},
-	{"WGS 84 (G873)", "ITRF94", 0.1, "EPSG:9076", "aligned to that ITRF"},
-	{"WGS 84 (G1150)", "ITRF2000", 0.02, "EPSG:7670", "aligned to that ITRF"},
-	{"WGS 84 (G1674)", "ITRF2008", 0.01, "EPSG:7669", "aligned to that ITRF"},
-	{"WGS 84 (G1762)", "ITRF2008", 0.01, "EPSG:7666", "aligned to that ITRF"},
-	{"WGS 84 (G2139)", "ITRF2014", 0.01, "EPSG:9757", "aligned to that ITRF"},
+	{"WGS 84 (G730)", "ITRF92", 0.2, "EPSG:7672", aligned},
+	{"WGS 84 (G873)", "ITRF94", 0.1, "EPSG:9076", aligned},
+	{"WGS 84 (G1150)", "ITRF2000", 0.02, "EPSG:7670", aligned},
+	{"WGS 84 (G1674)", "ITRF2008", 0.01, "EPSG:7669", aligned},
+	{"WGS 84 (G1762)", "ITRF2008", 0.01, "EPSG:7666", aligned},
+	{"WGS 84 (G2139)", "ITRF2014", 0.01, "EPSG:9757", aligned},
 
 	// the service frames of the ITRF
 	{"IGS97", "ITRF97", 0.01, "EPSG:9028", "the same frame for users"},
@@ -73,10 +78,10 @@ var nullOperations = []nullOperation{
 
 	// Europe: ETRS89 names all its realisations
 	{"ETRS89", "WGS 84", 1, "EPSG:1149", "Europe has drifted by over 0.8 m since 1989"},
-	{"ETRS89", "ETRF89", 0.1, "ensemble", "ETRS89 names all its realisations"},
-	{"ETRS89", "ETRF2000", 0.1, "ensemble", "ETRS89 names all its realisations"},
-	{"ETRS89", "ETRF2005", 0.1, "ensemble", "ETRS89 names all its realisations"},
 	{"ETRS89", "ETRF2014", 0.1, "ensemble", "ETRS89 names all its realisations"},
+	{"ETRS89", "ETRF2005", 0.1, "ensemble", "ETRS89 names all its realisations"},
+	{"ETRS89", "ETRF2000", 0.1, "ensemble", "ETRS89 names all its realisations"},
+	{"ETRS89", "ETRF89", 0.1, "ensemble", "ETRS89 names all its realisations"},
 	{"RGF93 v1", "ETRS89", 0.1, "EPSG:1591", "the French realisation of ETRS89"},
 	{"RGF93 v1", "RGF93 v2", 0.05, "EPSG:9882", "a re-computation"},
 	{"RGF93 v1", "WGS 84", 1, "EPSG:1671", "as ETRS89"},

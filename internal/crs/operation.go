@@ -237,11 +237,16 @@ func (u undone) apply(g geodetic) geodetic {
 // known are the links of the embedded tables, read once.
 var known = sync.OnceValue(func() links {
 	c, l := epsg(), links{}
-	for _, n := range nullOperations {
+	for i, n := range nullOperations {
 		a, b := c.frame(n.from), c.frame(n.to)
-		if a != nil && b != nil { // a test sees that every name is known
-			l.add(a, b, link{name: "null operation", why: n.why, accuracyM: n.accuracyM, costM: cost(n.accuracyM)})
+		if a == nil || b == nil { // a test sees that every name is known
+			continue
 		}
+		k := link{name: "null operation", why: n.why, accuracyM: n.accuracyM, costM: cost(n.accuracyM) + 1e-6*float64(i)}
+		if n.why == aligned {
+			k.helmert = &helmert{}
+		}
+		l.add(a, b, k)
 	}
 	for _, r := range table("helmert") {
 		h, source, target, err := parseHelmert(r)
