@@ -1,0 +1,168 @@
+package publish
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// writeGeoPackage writes records-updated.gpkg: a layer a records source in its
+// own system, and findings, readings and unmapped lines in the working plane.
+func (e *edition) writeGeoPackage(path string) error {
+	g, err := createGeoPackage(path, e.dataTime())
+	if err != nil {
+		return err
+	}
+	if err := e.fill(g); err != nil {
+		g.abandon()
+		return err
+	}
+	return g.finish()
+}
+
+func (e *edition) fill(g *geopackage) error {
+	if err := g.describe(strings.TrimSpace(e.Banner + "\n" + caution())); err != nil {
+		return err
+	}
+	tables := []table{e.findings("findings"), e.readings(), e.findings("unmapped", survey.KindUnmapped)}
+	for _, t := range tables {
+		g.tables[t.name] = true // the fixed names come before those of layers
+	}
+	for i := range e.layers {
+		if err := e.writeRecords(g, i); err != nil {
+			return err
+		}
+	}
+	for _, t := range tables {
+		if err := e.writeTable(g, t); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// dataTime stands where the standard wants a time of change: that of the
+// newest reading, since a run's own time would make every file different.
+func (e *edition) dataTime() string {
+	newest := e.lastReading()
+	if newest.IsZero() {
+		return "1970-01-01T00:00:00.000Z"
+	}
+	return newest.UTC().Format("2006-01-02T15:04:05.000Z")
+}
+
+// writeRecords writes one records source as it came in, with corrected lines
+// where there are any.
+func (e *edition) writeRecords(g *geopackage, l int) error {
+	src := &e.Survey.Layers[l]
+	out := layer{
+		table:  g.name(src.Name),
+		system: e.layers[l].system,
+		description: fmt.Sprintf("Records of %s in their own coordinate system. Corrected vertices: %s. %s",
+			oneLine(src.Source), e.layers[l].fromPlane.Name(), survey.Caution),
+		names: uniqueNames(src.Fields, "fid", "geom"),
+	}
+	out.geometry, out.z = e.layerGeometry(l)
+	for a := range src.Fields {
+		out.types = append(out.types, sqlType(src, a))
+	}
+	for _, c := range updatedColumns {
+		out.names = append(out.names, c.name)
+		out.types = append(out.types, c.sqlType())
+	}
+	values := make([]any, len(out.names))
+	return g.write(out, func(yield func(feature) error) error {
+		for i := range src.Features {
+			f := &src.Features[i]
+			if f.Deleted {
+				continue
+			}
+			geom, err := e.updatedGeometry(l, i)
+			if err != nil {
+				return err
+			}
+			for a := range src.Fields {
+				values[a] = sqlValue(out.types[a], f.Values[a])
+			}
+			for k, v := range e.updatedCells(l, i) {
+				values[len(src.Fields)+k] = updatedColumns[k].sqlValue(v)
+			}
+			if err := yield(feature{int64(i + 1), geom, values}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+// layerGeometry is the geometry type that holds all lines of a layer, and
+// whether they have heights.
+func (e *edition) layerGeometry(l int) (name string, z int) {
+	name = "LINESTRING"
+	with, without := false, false
+	for i := range e.Survey.Layers[l].Features {
+		f := &e.Survey.Layers[l].Features[i]
+		if f.Deleted {
+			continue
+		}
+		if len(f.Parts) > 1 {
+			name = "MULTILINESTRING"
+		}
+		with, without = with || f.Z != nil, without || f.Z == nil
+	}
+	switch {
+	case with && without:
+		z = 2
+	case with:
+		z = 1
+	}
+	return name, z
+}
+
+// writeTable writes a table as a layer in the working plane.
+func (e *edition) writeTable(g *geopackage, t table) error {
+	out := layer{
+		table: t.name, system: e.plane, geometry: "GEOMETRY",
+		description: "In the working plane of the job, " + e.plane.Name() + ". " + survey.Caution,
+	}
+	if t.name == "readings" {
+		out.geometry = "POINT"
+	}
+	for _, c := range t.columns {
+		out.names = append(out.names, c.name)
+		out.types = append(out.types, c.sqlType())
+	}
+	values := make([]any, len(out.names))
+	return g.write(out, func(yield func(feature) error) error {
+		fid := int64(0)
+		for r := range t.rows {
+			fid++
+			for i, c := range t.columns {
+				values[i] = c.sqlValue(r.cells[i])
+			}
+			if err := yield(feature{fid, geometry{parts: r.lines}, values}); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+}
+
+func (c column) sqlType() string {
+	return [...]string{kindText: "TEXT", kindNumber: "DOUBLE", kindInteger: "INTEGER", kindBool: "BOOLEAN"}[c.kind]
+}
+
+// sqlValue is a cell as the driver takes it.
+func (c column) sqlValue(v cell) any {
+	switch {
+	case c.unknown(v):
+		return nil
+	case c.kind == kindText:
+		return strings.ToValidUTF8(v.text, "\uFFFD")
+	case c.kind == kindNumber:
+		return rounded(v.number, c.decimals)
+	}
+	return int64(math.Round(v.number))
+}

@@ -1,0 +1,88 @@
+package publish
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// fact is one line of how a result came about.
+type fact struct{ Name, Value, Source string }
+
+// method says how the result came about, for a reader who has nothing else: the
+// cautions first, then what was compared with what and by which numbers.
+func (e *edition) method() []fact {
+	var facts []fact
+	if e.Banner != "" {
+		facts = append(facts, fact{Name: "Banner", Value: e.Banner})
+	}
+	for _, c := range survey.Cautions() {
+		facts = append(facts, fact{Name: "Caution", Value: c})
+	}
+	facts = append(facts,
+		fact{Name: "Job", Value: e.Job},
+		fact{Name: "Version", Value: e.Version},
+		fact{Name: "Working plane", Value: e.plane.Name()},
+		fact{Name: "Working plane to WGS 84", Value: e.toWGS84.Name()},
+	)
+	for i := range e.layers {
+		facts = append(facts, fact{
+			Name:  "Records of " + e.Survey.Layers[i].Source,
+			Value: e.layers[i].system.Name() + "; corrected vertices by " + e.layers[i].fromPlane.Name(),
+		})
+	}
+	for i := range e.Survey.Sources {
+		s := &e.Survey.Sources[i]
+		if s.Operation == "" {
+			continue
+		}
+		facts = append(facts, fact{Name: "Positions of " + s.Name, Value: s.CRS + ", by " + s.Operation})
+	}
+	facts = append(facts, howItWorks...)
+	for _, rule := range e.rules() {
+		facts = append(facts, fact{Name: "Tolerance", Value: rule})
+	}
+	if e.Model != nil {
+		for _, t := range e.Model.Budget {
+			facts = append(facts, fact{"Error budget: " + t.Name, strings.TrimSpace(strconv.FormatFloat(t.Value, 'g', -1, 64) + " " + t.Unit), t.Source})
+		}
+		f := e.Model.Fit
+		facts = append(facts, fact{Name: "Fit", Value: fmt.Sprintf("%d used readings, %d unknowns, variance factor %s", f.Readings, f.Unknowns, fixed(f.VarianceFactor, 3))})
+	}
+	return facts
+}
+
+// howItWorks is the method in words.
+var howItWorks = []fact{
+	{Name: "Stations", Value: "Distance along a record from its first vertex, ground metres."},
+	{Name: "Offsets", Value: "Distance from record to reading or adjusted line, ground metres, + to the right of the record's direction."},
+	{Name: "Uncertainty", Value: "One standard deviation unless it says 95 %. Across a line 95 % is 1.96 standard deviations (one dimension)."},
+	{Name: "Matching", Value: "Every reading is given the record that its whole trace makes most probable. Readings whose record is not sure are shown and used for nothing."},
+	{Name: "Adjustment", Value: "The map is adjusted to the readings by least squares, with the shifts of sheets and records, the errors of sessions and sources of positions and a bias of every trace as unknowns, so that the uncertainty of the map and of the field are both in the sum."},
+	{Name: "Verdict", Value: "within: the adjusted line lies inside the tolerance. outside: it lies beyond it over a stretch. undecided: the data cannot tell; the finding says what accuracy would. unsurveyed: no evidence near."},
+	{Name: "Attribution", Value: "To what this data attributes a difference: record, field, frame (coordinate system or unit), or inseparable. It assigns no liability."},
+	{Name: "Corrected lines", Value: "Proposals: vertices move by the adjusted difference, fading out to nothing beyond the evidence. Nothing else of a record changes."},
+	{Name: "Not detected", Value: "A record in an area swept for its utility with no reading on it. It does not say that the line is absent."},
+}
+
+// rules are the tolerance rules that caught records, in words, sorted.
+func (e *edition) rules() []string {
+	seen := map[string]bool{}
+	for i := range e.Judgements {
+		t := &e.Judgements[i].Tolerance
+		words := fmt.Sprintf("%g m across the line, %g m in depth", t.HorizontalM, t.DepthM)
+		if t.Rule != "" {
+			words = t.Rule + ": " + words
+		}
+		seen[words] = true
+	}
+	out := make([]string, 0, len(seen))
+	for words := range seen {
+		out = append(out, words)
+	}
+	slices.Sort(out)
+	return out
+}
