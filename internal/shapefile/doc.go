@@ -27,10 +27,10 @@
 //
 // Some things that are sound are put into the one form that go-shp reads right:
 //
-//   - The block of measures is optional in every Z and M type (ESRI, Shapefile
-//     Technical Description, July 1998, tables 10 to 16), and common writers
-//     leave it out. go-shp reads it regardless, into the next record. A record
-//     without it is given a block of no-data.
+//   - The block of measures is optional in the Z and M types (ESRI, Shapefile
+//     Technical Description, July 1998), and common writers leave it out.
+//     go-shp reads it regardless, out of the next record. A record without it
+//     is given a block of no-data.
 //   - Record numbers are given anew, since go-shp passes on what stands there.
 //   - The header of the table is reduced to its fields: some programs put more
 //     behind them than the end mark that go-shp expects there.
@@ -46,9 +46,9 @@
 // left out or put in, the box and the range of Z decide whether the count is
 // believed.) Whatever looks odd and is not an error stands in Layer.Notes.
 //
-// Memory: Reader.Rows holds one record. Read holds the rows, which is a few
-// times the file. Nothing is allocated on the strength of a length in a file
-// before as many bytes have been seen.
+// Memory: Reader.Rows holds one record. Read holds the rows: their numbers and
+// texts, 16 bytes for each value and 136 for each row. Nothing is allocated on
+// the strength of a length in a file before as many bytes have been seen.
 //
 // # Limits
 //

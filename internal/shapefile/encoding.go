@@ -103,8 +103,11 @@ func pageByName(name string) encoding.Encoding {
 		return codePages[driverPages[byte(driver)]]
 	}
 	bare := strings.NewReplacer("-", "", "_", "", " ", "", ":", "").Replace(name)
-	if bare == "UTF8" {
+	switch bare {
+	case "UTF8":
 		return unicode.UTF8
+	case "SJIS":
+		return japanese.ShiftJIS
 	}
 	for _, prefix := range []string{"WINDOWS", "ANSI", "OEM", "IBM", "CP", "MS", "ISO"} {
 		bare = strings.TrimPrefix(bare, prefix)
@@ -122,9 +125,10 @@ func pageByName(name string) encoding.Encoding {
 	return enc
 }
 
-// extendsASCII says whether ASCII text means itself, as it must in a table.
+// extendsASCII says whether ASCII text means itself, as it must in a table, even
+// where some encodings shift to other characters.
 func extendsASCII(enc encoding.Encoding) bool {
-	const text = " 09AZaz"
+	const text = " 09AZaz ~{ \x1b(B"
 	got, err := enc.NewDecoder().String(text)
 	return err == nil && got == text
 }

@@ -89,6 +89,9 @@ func openArchive(name string) (*place, error) {
 		z.Close()
 		return nil, &Error{File: name, Problem: fmt.Sprintf("has %d entries, more than %d", len(z.File), maxEntries), Remedy: "unpack the archive and give the folder instead"}
 	}
+	for _, f := range z.File {
+		f.Name = strings.ReplaceAll(f.Name, `\`, "/") // as some programs write it
+	}
 	return &place{fsys: &z.Reader, root: name, sep: "/", zip: name, close: z}, nil
 }
 
@@ -112,7 +115,7 @@ func (p *place) find(name string) (siblings, error) {
 	for _, entry := range list {
 		other := entry.Name()
 		ext := path.Ext(other)
-		if !strings.EqualFold(other[:len(other)-len(ext)], stem) {
+		if entry.IsDir() || !strings.EqualFold(other[:len(other)-len(ext)], stem) {
 			continue
 		}
 		key := strings.ToLower(ext)
