@@ -2,6 +2,7 @@ package config
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -47,16 +48,7 @@ func (c *columns) number(key string) read.Column {
 func (c *columns) quantity(key string, k kind, extra func(*section)) read.Column {
 	col := c.column(key, "name", func(s *section, col *read.Column) {
 		c.d.missing(s, col)
-		if unit := s.take("unit"); unit != nil {
-			col.Factor = 1 // so that a unit that is wrong is not called missing as well
-			if name, ok := c.d.text(unit, s.full("unit")); ok {
-				if factor, err := k.factor(name); err != nil {
-					c.d.wrong(unit, s.full("unit"), err)
-				} else {
-					col.Factor = factor
-				}
-			}
-		}
+		c.d.unit(s, col, k)
 		if extra != nil {
 			extra(s)
 		}
@@ -67,6 +59,37 @@ func (c *columns) quantity(key string, k kind, extra func(*section)) read.Column
 	}
 	return col
 }
+
+// coordinate maps a column of a projected system's coordinates, which are in the
+// system's own unit unless the mapping has one.
+func (c *columns) coordinate(key string) read.Column {
+	return c.column(key, "name", func(s *section, col *read.Column) {
+		c.d.missing(s, col)
+		c.d.unit(s, col, length)
+	})
+}
+
+// unit reads the unit of a column's numbers.
+func (d *decoder) unit(s *section, col *read.Column, k kind) {
+	n := s.take("unit")
+	if n == nil {
+		return
+	}
+	col.Factor = 1 // so that a unit that is wrong is not called missing as well
+	name, ok := d.text(n, s.full("unit"))
+	if !ok {
+		return
+	}
+	factor, err := k.factor(name)
+	if err != nil {
+		d.wrong(n, s.full("unit"), err)
+		return
+	}
+	col.Factor = factor
+}
+
+// timeFormats are the layouts of a time that have a name.
+var timeFormats = []string{"excel", "excel1904", "unix", "unix_milli"}
 
 // time maps a column of times.
 func (c *columns) time(key string) read.Column {
@@ -79,9 +102,9 @@ func (c *columns) time(key string) read.Column {
 		}
 		if format := s.take("format"); format != nil {
 			col.Format, _ = c.d.text(format, s.full("format"))
-			if !strings.Contains(col.Format, "2006") && !strings.Contains(col.Format, "06") {
+			if !strings.Contains(col.Format, "06") && !slices.Contains(timeFormats, col.Format) {
 				c.d.problem(format, fmt.Sprintf("%q is no layout of a time", col.Format),
-					`write 2 January 2006, 15:04:05 the way the file would, as in "02.01.2006 15:04:05"`)
+					`write 2 January 2006, 15:04:05 the way the file would, as in "02.01.2006 15:04:05", or one of `+strings.Join(timeFormats, ", "))
 			}
 		}
 	})

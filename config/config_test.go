@@ -14,6 +14,7 @@ import (
 
 	"go.yaml.in/yaml/v3"
 
+	"github.com/asfound/asfound/internal/shapefile"
 	"github.com/asfound/asfound/pipeline/read"
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -23,7 +24,22 @@ var update = flag.Bool("update", false, "write the golden files anew")
 // TestProblems loads every broken config and compares all that Load says of it
 // with the text beside it.
 func TestProblems(t *testing.T) {
-	t.Chdir("testdata/problems")
+	problems, err := filepath.Abs("testdata/problems")
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	if err := os.CopyFS(dir, os.DirFS(problems)); err != nil {
+		t.Fatal(err)
+	}
+	err = shapefile.Write(filepath.Join(dir, "swept.shp"), &shapefile.Layer{
+		Type:   shapefile.Polygon,
+		Fields: []shapefile.Field{{Name: "TICKET", Type: 'C', Length: 10}, {Name: "SWEPT", Type: 'D', Length: 8}},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Chdir(dir)
 	configs, err := filepath.Glob("*.yaml")
 	if err != nil || len(configs) == 0 {
 		t.Fatal("no broken configs", err)
@@ -35,7 +51,7 @@ func TestProblems(t *testing.T) {
 			if !errors.As(err, &ps) {
 				t.Fatalf("Load(%s) = %v, want Problems", name, err)
 			}
-			golden(t, strings.TrimSuffix(name, ".yaml")+".txt", ps.Error()+"\n")
+			golden(t, filepath.Join(problems, strings.TrimSuffix(name, ".yaml")+".txt"), ps.Error()+"\n")
 			for _, p := range ps {
 				if p.What == "" || p.Do == "" || !strings.HasPrefix(p.Place, name+":") {
 					t.Errorf("%#v lacks its place, what is wrong or what to do", p)

@@ -25,12 +25,21 @@ type input struct {
 // formats are the endings of the files that a role may have.
 var formats = map[survey.Role][]string{
 	survey.RoleRecords: {".shp", ".zip", ".geojson", ".json", ".gpkg"},
-	survey.RoleField:   {".csv", ".geojson", ".json", ".gpx", ".shp"},
-	survey.RoleControl: {".csv", ".geojson", ".json", ".shp"},
+	survey.RoleField:   {".csv", ".tsv", ".txt", ".geojson", ".json", ".gpx", ".shp"},
+	survey.RoleControl: {".csv", ".tsv", ".txt", ".geojson", ".json", ".gpx", ".shp"},
 	survey.RoleAreas:   {".shp", ".zip", ".geojson", ".json", ".gpkg"},
 }
 
 func extension(path string) string { return strings.ToLower(filepath.Ext(path)) }
+
+// delimited says whether a file is text in columns, which has a header and no
+// coordinate system of its own.
+func delimited(path string) bool {
+	return slices.Contains([]string{".csv", ".tsv", ".txt"}, extension(path))
+}
+
+// fileKey tells the layers of one file apart.
+func fileKey(f read.File) string { return f.Path + "\x00" + f.Layer }
 
 // resolve makes a path of the config one that can be opened from anywhere.
 func (d *decoder) resolve(path string) string {
@@ -52,6 +61,12 @@ func (d *decoder) display(path string) string {
 // files reads the path of a source, which may be a pattern, and its crs.
 func (d *decoder) files(s *section, role survey.Role) []read.File {
 	def := d.crs(s, "crs")
+	layer := ""
+	if role == survey.RoleRecords || role == survey.RoleAreas {
+		if n := s.take("layer"); n != nil {
+			layer, _ = d.nonEmpty(n, s.full("layer"))
+		}
+	}
 	n := s.take("path")
 	if n == nil {
 		if s.entry("path") == nil && s.node != nil {
@@ -69,15 +84,16 @@ func (d *decoder) files(s *section, role survey.Role) []read.File {
 			d.problem(n, fmt.Sprintf("%s is no file that %s are read from", d.display(path), role), "give one that ends in "+strings.Join(formats[role], ", "))
 			continue
 		}
-		if extension(path) == ".csv" && s.entry("crs") == nil {
+		if delimited(path) && s.entry("crs") == nil {
 			d.problem(n, d.display(path)+" cannot say its coordinate system", "add crs:, as in crs: EPSG:4269")
 		}
-		if before, twice := d.named[path]; twice {
-			d.problem(n, fmt.Sprintf("%s is read already, by %s", d.display(path), before), "name it once")
+		f := read.File{Path: path, Name: d.display(path), CRS: def, Layer: layer, At: d.ref(n)}
+		if before, twice := d.named[fileKey(f)]; twice {
+			d.problem(n, fmt.Sprintf("%s is read already, by %s", f.Name, before), "name it once")
 			continue
 		}
-		d.named[path] = d.at(n)
-		files = append(files, read.File{Path: path, Name: d.display(path), CRS: def, At: d.ref(n)})
+		d.named[fileKey(f)] = d.at(n)
+		files = append(files, f)
 	}
 	return files
 }
@@ -112,7 +128,7 @@ func (d *decoder) crs(s *section, key string) string {
 		return ""
 	}
 	if _, err := crs.Parse(def); err != nil {
-		d.problem(n, s.full(key)+": "+err.Error(), "give an EPSG code that asfound knows, or WKT")
+		d.problem(n, s.full(key)+" cannot be used", err.Error())
 	}
 	return def
 }
@@ -123,13 +139,12 @@ func (c *Config) checkPlane(ps *Problems) {
 	if plane == "auto" {
 		return
 	}
-	const do = "write auto, or the EPSG code of a projected system"
 	system, err := crs.Parse(plane)
 	switch {
 	case err != nil:
-		ps.add(c.where("plane"), "plane: "+err.Error(), do)
+		ps.add(c.where("plane"), "plane is neither auto nor usable", err.Error())
 	case !system.Projected():
-		ps.add(c.where("plane"), "plane: "+system.Name()+" is not projected", do)
+		ps.add(c.where("plane"), "plane: "+system.Name()+" is not projected", "write auto, or the EPSG code of a projected system")
 	}
 }
 
@@ -146,18 +161,24 @@ func (c *Config) checkFiles(ps *Problems) {
 			ps.add(in.at, in.file.Name+" is not a file", "name the file itself")
 			continue
 		}
-		header, err := header(in.file.Path)
-		if err != nil {
-			ps.add(in.at, in.file.Name+": "+cause(err), "mend the file or leave it out")
-			continue
-		}
-		if header == nil {
-			continue
-		}
-		for _, col := range in.columns {
-			if !slices.Contains(header, col.name) {
-				ps.add(col.at, fmt.Sprintf("%s has no column %q", in.file.Name, col.name), didYouMean(col.name, header))
-			}
+		c.checkColumns(ps, in, header(in.file.Path))
+	}
+}
+
+// checkColumns compares what is mapped with a file's header.
+func (c *Config) checkColumns(ps *Problems, in input, header []string) {
+	missing := func(m mapped) bool {
+		return !slices.ContainsFunc(header, func(name string) bool { return strings.EqualFold(name, m.name) })
+	}
+	// A text whose first line has none of the columns is broken rather than the
+	// config: reading it sets it aside with a reason, and the rest goes on.
+	none := !slices.ContainsFunc(in.columns, func(m mapped) bool { return !missing(m) })
+	if header == nil || none && delimited(in.file.Path) {
+		return
+	}
+	for _, m := range in.columns {
+		if missing(m) {
+			ps.add(m.at, fmt.Sprintf("%s has no column %q", in.file.Name, m.name), didYouMean(m.name, header))
 		}
 	}
 }

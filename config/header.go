@@ -7,25 +7,39 @@ import (
 	"os"
 	"strings"
 	"unicode/utf8"
+
+	"github.com/asfound/asfound/internal/shapefile"
 )
 
 // headerBytes is how much of a table is looked at for its header.
 const headerBytes = 64 << 10
 
-// header names the columns of a file whose format has a header, and nil where
-// the format has none or the header cannot be told cheaply: reading the file
-// says it then.
-func header(path string) ([]string, error) {
-	if extension(path) != ".csv" {
-		return nil, nil
+// header names the columns of a file whose format has a header. It is nil where
+// the format has none, or where the header cannot be told cheaply: reading the
+// file says then what is wrong with it.
+func header(path string) []string {
+	switch {
+	case delimited(path):
+		f, err := os.Open(path)
+		if err != nil {
+			return nil
+		}
+		defer f.Close()
+		head, _ := bufio.NewReaderSize(f, headerBytes).Peek(headerBytes)
+		return csvHeader(head)
+	case extension(path) == ".shp":
+		r, err := shapefile.Open(path)
+		if err != nil {
+			return nil
+		}
+		defer r.Close()
+		var names []string
+		for _, f := range r.Layer().Fields {
+			names = append(names, f.Name)
+		}
+		return names
 	}
-	f, err := os.Open(path)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	head, _ := bufio.NewReaderSize(f, headerBytes).Peek(headerBytes)
-	return csvHeader(head), nil
+	return nil
 }
 
 // csvHeader reads the header of delimited text, with the delimiter that splits

@@ -15,7 +15,7 @@ type decoder struct {
 	folder   string // that relative paths start from
 	problems Problems
 	inputs   []input
-	named    map[string]place // where an input file was named, by path
+	named    map[string]place // where an input file was named, by fileKey
 }
 
 func (d *decoder) at(n *yaml.Node) place { return place{d.file, n.Line} }

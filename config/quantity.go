@@ -37,6 +37,7 @@ var (
 	frequency = kind{"a frequency", []unit{{"Hz", 1}, {"kHz", 1000}}, "33 kHz"}
 	duration  = kind{"a time", []unit{{"s", 1}, {"min", 60}, {"h", 3600}}, "30 s"}
 	rate      = kind{"a rate along the ground", []unit{{"/km", 0.001}, {"/m", 1}}, "2 /km"}
+	angle     = kind{"an angle", []unit{{"deg", math.Pi / 180}, {"rad", 1}}, "10 deg"}
 	share     = kind{"a share", []unit{{"%", 0.01}}, "0.05"}
 	plain     = kind{"a number", nil, "3"}
 )

@@ -28,7 +28,7 @@ func (d *decoder) finish(role survey.Role, files []read.File, groups ...*columns
 		in.columns = append(in.columns, g.all...)
 	}
 	for _, f := range files {
-		in.file, in.at = f, d.named[f.Path]
+		in.file, in.at = f, d.named[fileKey(f)]
 		d.inputs = append(d.inputs, in)
 	}
 }
@@ -42,7 +42,6 @@ var conductors = []string{string(survey.ConductorPipe), string(survey.ConductorW
 
 func (d *decoder) records(n *yaml.Node) (out []read.RecordsSource) {
 	s, files := d.source(n, survey.RoleRecords)
-	s.notBuilt("layer")
 	src := read.RecordsSource{
 		Utility:   s.fixedOrColumn("utility"),
 		Conductor: s.fixedOrColumn("conductor", conductors...),
@@ -105,8 +104,8 @@ func (d *decoder) positions(n *yaml.Node, s, c *columns, files []read.File) read
 	p := read.Positions{
 		Latitude:  c.number("latitude"),
 		Longitude: c.number("longitude"),
-		Easting:   c.number("easting"),
-		Northing:  c.number("northing"),
+		Easting:   c.coordinate("easting"),
+		Northing:  c.coordinate("northing"),
 		Elevation: c.quantity("elevation", length, nil),
 	}
 	p.Accuracy = c.quantity("accuracy", length, func(s *section) {
@@ -128,7 +127,7 @@ func (d *decoder) positions(n *yaml.Node, s, c *columns, files []read.File) read
 		p.Source.Fixed, _ = d.nonEmpty(fixed, s.full("positions"))
 		p.Source.At = d.ref(fixed)
 	}
-	wanted := slices.ContainsFunc(files, func(f read.File) bool { return extension(f.Path) == ".csv" })
+	wanted := slices.ContainsFunc(files, func(f read.File) bool { return delimited(f.Path) })
 	def := ""
 	if len(files) > 0 {
 		def = files[0].CRS
@@ -154,13 +153,10 @@ func (d *decoder) pair(n *yaml.Node, c *columns, crsDef, prefix string, wanted b
 		d.problem(n, c.name+" maps no position", "add "+either)
 		return
 	}
-	system, err := crs.Parse(crsDef)
-	switch {
-	case err != nil: // none, or reported where it stands
-	case geographic && system.Projected():
-		d.problem(c.node, fmt.Sprintf("%s maps degrees, but %s is projected", c.name, system.Name()), "map "+prefix+"easting and northing, or name the geographic system")
-	case projected && !system.Projected():
-		d.problem(c.node, fmt.Sprintf("%s maps easting and northing, but %s is not projected", c.name, system.Name()), "map "+prefix+"latitude and longitude, or name the projected system")
+	// Degrees may be given with a projected system: they are its datum's.
+	if system, err := crs.Parse(crsDef); err == nil && projected && !system.Projected() {
+		d.problem(c.node, fmt.Sprintf("%s maps easting and northing, but %s is not projected", c.name, system.Name()),
+			"map "+prefix+"latitude and longitude, or name the projected system")
 	}
 }
 
@@ -219,8 +215,8 @@ func (d *decoder) control(n *yaml.Node) (out []read.ControlSource) {
 		TrueCRS:       d.crs(s.section, "true_crs"),
 		TrueLatitude:  c.number("true_latitude"),
 		TrueLongitude: c.number("true_longitude"),
-		TrueEasting:   c.number("true_easting"),
-		TrueNorthing:  c.number("true_northing"),
+		TrueEasting:   c.coordinate("true_easting"),
+		TrueNorthing:  c.coordinate("true_northing"),
 		Mark:          c.text("mark"),
 		Time:          c.time("time"),
 		Crew:          c.text("crew"),

@@ -20,15 +20,8 @@ import (
 
 func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
-// run is the program: arguments in, exit code out. A panic of the program is
-// told apart from what a user can mend.
-func run(args []string, stdout, stderr io.Writer) (code int) {
-	defer func() {
-		if p := recover(); p != nil {
-			reportPanic(stderr, p, debug.Stack())
-			code = exitFailed
-		}
-	}()
+// run is the program: arguments in, exit code out.
+func run(args []string, stdout, stderr io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 
@@ -36,7 +29,19 @@ func run(args []string, stdout, stderr io.Writer) (code int) {
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	return guard(stderr, func() error { return root.ExecuteContext(ctx) })
+}
+
+// guard does some work and turns how it ends into an exit code. A fault of the
+// program, a panic, is told apart from what a user can mend.
+func guard(stderr io.Writer, work func() error) (code int) {
+	defer func() {
+		if cause := recover(); cause != nil {
+			reportPanic(stderr, cause, debug.Stack())
+			code = exitFailed
+		}
+	}()
+	err := work()
 	if err == nil {
 		return exitPublished
 	}

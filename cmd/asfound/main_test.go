@@ -1,0 +1,91 @@
+package main
+
+import (
+	"bytes"
+	"errors"
+	"os"
+	"os/exec"
+	"strconv"
+	"strings"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"asfound": main})
+}
+
+// TestScripts runs the command line as a user does. The small town that many
+// scripts work on is in testdata/town.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir: "testdata/script",
+		Setup: func(env *testscript.Env) error {
+			return os.CopyFS(env.WorkDir+"/town", os.DirFS("testdata/town"))
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+	})
+}
+
+// exits runs a command that has to leave with a code: exits 2 asfound run.
+func exits(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: exits code command [args...]")
+	}
+	code := 0
+	err := ts.Exec(args[1], args[2:]...)
+	if left := (*exec.ExitError)(nil); errors.As(err, &left) {
+		code = left.ExitCode()
+	} else if err != nil {
+		ts.Fatalf("%v", err)
+	}
+	if strconv.Itoa(code) != args[0] {
+		ts.Fatalf("left with %d, want %s", code, args[0])
+	}
+}
+
+func TestHelpSaysTheCautions(t *testing.T) {
+	var out bytes.Buffer
+	if code := run([]string{"--help"}, &out, &out); code != exitPublished {
+		t.Fatalf("--help leaves with %d", code)
+	}
+	for _, caution := range survey.Cautions() {
+		if !strings.Contains(out.String(), caution) {
+			t.Errorf("--help does not say: %s", caution)
+		}
+	}
+}
+
+func TestPanicIsReported(t *testing.T) {
+	var stderr bytes.Buffer
+	code := guard(&stderr, func() error { panic("index out of range") })
+	if code != exitFailed {
+		t.Errorf("a panic leaves with %d, want %d", code, exitFailed)
+	}
+	for _, want := range []string{"a fault in the program", "Nothing was published", "report it at", "panic: index out of range", "main_test.go", "revision"} {
+		if !strings.Contains(stderr.String(), want) {
+			t.Errorf("the report of a panic lacks %q:\n%s", want, stderr.String())
+		}
+	}
+}
+
+func TestExitCodes(t *testing.T) {
+	for _, c := range []struct {
+		err  error
+		code int
+	}{
+		{nil, exitPublished},
+		{exit{code: exitFindings}, exitFindings},
+		{errors.New("unknown flag: --x"), exitUsage},
+		{failed(errors.New("disk full")), exitFailed},
+		{exit{code: exitSetAside}, exitSetAside},
+	} {
+		var out bytes.Buffer
+		if code := guard(&out, func() error { return c.err }); code != c.code {
+			t.Errorf("%v leaves with %d, want %d", c.err, code, c.code)
+		}
+	}
+}
