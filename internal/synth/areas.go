@@ -2,6 +2,8 @@ package synth
 
 import (
 	"fmt"
+	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -11,6 +13,7 @@ import (
 // sweep is an area that somebody swept for some utilities.
 type sweep struct {
 	ring      orb.Ring
+	reachM    float64 // from its middle to its corners
 	utilities []string
 	method    string
 	ticket    string
@@ -40,12 +43,14 @@ func sweeps(seed uint64, p Crews, topo *topology) []sweep {
 		} else if u := habits[d.IntN(len(habits))].utility; u != on.Utility {
 			w.utilities = append(w.utilities, u)
 		}
-		for l := range topo.lines {
-			for _, u := range w.utilities {
-				if topo.lines[l].Utility == u && w.share(topo.lines[l].Points) > 0.5 {
-					w.lines = append(w.lines, l)
-				}
+		w.reachM = math.Hypot(long.length(), wide.length())
+		seen := map[int]bool{}
+		for _, id := range topo.segments.near(centre, w.reachM, nil) {
+			l := int(topo.segments.all[id].line)
+			if !seen[l] && slices.Contains(w.utilities, topo.lines[l].Utility) && w.share(topo.lines[l].Points) > 0.5 {
+				w.lines = append(w.lines, l)
 			}
+			seen[l] = true
 		}
 		out = append(out, w)
 	}
@@ -83,20 +88,12 @@ func (t *Town) publishAreas(areas []sweep, records []drawn) {
 			Polygon: orb.MultiPolygon{{ring}}, Utilities: a.utilities, Method: a.method, Date: firstDay.Format("2006-01-02"), Ticket: a.ticket,
 		})
 		truth := Area{Ticket: a.ticket, Utilities: a.utilities, Method: a.method}
+		middle := mix(a.ring[0], a.ring[2], 0.5)
 		for k := range records {
-			if r := &t.survey.Records[k]; records[k].abandoned && a.sweptFor(r.Utility) && a.share(records[k].points) > 0.5 {
+			if r := &t.survey.Records[k]; records[k].abandoned && distance(records[k].points[0], middle) < a.reachM+200 && slices.Contains(a.utilities, r.Utility) && a.share(records[k].points) > 0.5 {
 				truth.Empty = append(truth.Empty, r.ID)
 			}
 		}
 		t.Truth.Areas = append(t.Truth.Areas, truth)
 	}
-}
-
-func (w *sweep) sweptFor(utility string) bool {
-	for _, u := range w.utilities {
-		if u == utility {
-			return true
-		}
-	}
-	return false
 }

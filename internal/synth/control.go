@@ -33,7 +33,7 @@ func (f *field) control() {
 			f.t.survey.Checks = append(f.t.survey.Checks, survey.Check{
 				Place: survey.Place{File: controlFile, Row: row, Line: row + 1}, Mark: fmt.Sprintf("CP%d", m+1), Time: at,
 				Observed: f.t.Frame.toPlane(moved(marks[m], seen.off)), Known: f.t.Frame.toPlane(marks[m]), SigmaM: seen.sigmaM,
-				Session: s.name, Positions: sourceName, Scale: f.t.Frame.Scale, Convergence: f.t.Frame.Convergence,
+				Session: s.name, Positions: s.truth.Source, Scale: f.t.Frame.Scale, Convergence: f.t.Frame.Convergence,
 			})
 		}
 	}

@@ -3,6 +3,7 @@ package synth
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"github.com/asfound/asfound/pipeline/survey"
@@ -15,7 +16,7 @@ const (
 	controlFile = "control.csv"
 	marksFile   = "marks.csv"
 	holesFile   = "test_holes.csv"
-	sourceName  = "city network"
+	network     = "city network"
 	morningH    = 13 // UTC: early in a day that is local all through
 	workHours   = 7
 )
@@ -39,8 +40,8 @@ type field struct {
 	topo   *topology
 	plan   *planner
 	rx     []receiver
-	source vector
-	rows   []int // per crew: rows written so far
+	source []Source // per crew: where its positions come from
+	rows   []int    // per crew: rows written so far
 	shifts []*shift
 	today  []*shift // per crew
 }
@@ -54,14 +55,20 @@ func sendCrews(t *Town, topo *topology, m *townMap) {
 	t.publishAreas(f.plan.areas, m.records)
 	f.plan.plan()
 	d := roll(t.Seed, phaseSessions, 0)
+	shared := Source{Name: network}
 	if d.chance(p.Crews.NetworkErrors) {
-		f.source = d.arrow(d.between(p.Crews.NetworkErrorM))
+		off := d.arrow(d.between(p.Crews.NetworkErrorM))
+		shared.East, shared.North = off[0], off[1]
 	}
 	for c := range p.Crews.Crews {
 		f.rx = append(f.rx, receiver{
 			name: fmt.Sprintf("RX-%02d", 11+7*c), match: d.normal(p.Signal.CoilMatch), sweepM: d.between(p.Signal.SweepM),
 			attention: d.between(p.Signal.Attention), separations: d.chance(p.Signal.SeparationCrews),
 		})
+		f.source = append(f.source, shared)
+		if d.chance(p.Crews.OwnBases) {
+			f.source[c] = Source{Name: "base of " + crewName(c)}
+		}
 	}
 	f.schedule()
 	byCrew := make([][]int, p.Crews.Crews)
@@ -92,10 +99,10 @@ func (f *field) schedule() {
 			d := roll(f.t.Seed, phaseSessions, 1+c+day*p.Crews)
 			begin := firstDay.AddDate(0, 0, day+day/5*2).Add(morningH*time.Hour + time.Duration(d.IntN(40))*time.Minute)
 			s := &shift{crew: c, begin: begin, now: begin}
-			s.position = newPositioner(d, p, begin, workHours, f.source)
+			s.position = newPositioner(d, p, begin, workHours, vector{f.source[c].East, f.source[c].North})
 			date := begin.Format("2006-01-02")
-			s.name = fmt.Sprintf("Crew %d, %s, %s", c+1, f.rx[c].name, date)
-			s.truth = Session{Name: s.name, Crew: crewName(c), Receiver: f.rx[c].name, Date: date, Source: sourceName}
+			s.name = fmt.Sprintf("%s / %s / %s", crewName(c), f.rx[c].name, date)
+			s.truth = Session{Name: s.name, Crew: crewName(c), Receiver: f.rx[c].name, Date: date, Source: f.source[c].Name}
 			f.shifts = append(f.shifts, s)
 		}
 	}
@@ -136,8 +143,8 @@ func (f *field) walk(index int) {
 	file := fieldFile(w.crew)
 	name := fmt.Sprintf("%d-%03d", w.crew+1, index+1)
 	trace := survey.Trace{
-		ID: file + "#" + name, Utility: w.label, Crew: crewName(w.crew), Receiver: f.rx[w.crew].name,
-		Session: day.name, Positions: sourceName, Ticket: w.ticket,
+		ID: file + ":" + name, Utility: w.label, Crew: crewName(w.crew), Receiver: f.rx[w.crew].name,
+		Session: day.name, Positions: f.source[w.crew].Name, Ticket: w.ticket,
 	}
 	truth := Trace{Trace: name, File: file, Utility: f.topo.lines[w.path[0].line].Utility, BiasM: s.bias, Label: w.label}
 	for at := w.fromM; at <= w.toM; at += w.spacingM * d.between([2]float64{0.8, 1.2}) {
@@ -202,7 +209,11 @@ func (f *field) publish() {
 			f.t.Truth.Sessions = append(f.t.Truth.Sessions, s.truth)
 		}
 	}
-	f.t.Truth.Sources = []Source{{Name: sourceName, East: f.source[0], North: f.source[1]}}
+	for _, s := range f.source {
+		if !slices.Contains(f.t.Truth.Sources, s) {
+			f.t.Truth.Sources = append(f.t.Truth.Sources, s)
+		}
+	}
 	f.control()
 	f.holes()
 }

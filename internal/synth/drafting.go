@@ -204,7 +204,8 @@ func plateau(from, to, ramp, value float64) func(float64) float64 {
 func (m *draftsman) neighbour(l int, at float64) (float64, bool) {
 	p, along := pointAt(m.topo.lines[l].Points, m.topo.stations[l], at)
 	side, found := math.Inf(1), false
-	for _, g := range m.topo.segments.near(p) {
+	for _, id := range m.topo.segments.near(p, reachM, nil) {
+		g := m.topo.segments.all[id]
 		o := int(g.line)
 		if m.topo.run[o] == m.topo.run[l] {
 			continue
@@ -219,9 +220,9 @@ func (m *draftsman) neighbour(l int, at float64) (float64, bool) {
 // section is where a segment passes through the vertical plane across a
 // direction at a point: how far right, at what share of the segment, and the
 // cosine between the two directions. It is false for a segment that misses it or crosses steeply.
-func (t *topology) section(g segmentRef, p orb.Point, along vector) (x, u, cosine float64, ok bool) {
+func (t *topology) section(g segment, p orb.Point, along vector) (x, u, cosine float64, ok bool) {
 	pts := t.lines[g.line].Points
-	a, b := minus(pts[g.segment], p), minus(pts[g.segment+1], p)
+	a, b := minus(pts[g.at], p), minus(pts[g.at+1], p)
 	sa, sb := a.dot(along), b.dot(along)
 	if sa == sb || (sa > 0) == (sb > 0) && sa != 0 && sb != 0 {
 		return 0, 0, 0, false

@@ -3,8 +3,6 @@ package synth
 import (
 	"strconv"
 
-	"github.com/paulmach/orb"
-
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -39,16 +37,4 @@ func (t *Town) feature(row int, r *survey.Record, sheetText string) survey.Featu
 		f.Parts = append(f.Parts, t.Frame.toUnit(part))
 	}
 	return f
-}
-
-// toUnit turns metres of the plane into the system's own unit.
-func (f Frame) toUnit(ls orb.LineString) orb.LineString {
-	if f.UnitM == 1 {
-		return ls
-	}
-	out := make(orb.LineString, len(ls))
-	for i, p := range ls {
-		out[i] = orb.Point{p[0] / f.UnitM, p[1] / f.UnitM}
-	}
-	return out
 }

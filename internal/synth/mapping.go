@@ -24,9 +24,8 @@ type townMap struct {
 func drawMap(seed uint64, p Map, f Frame, topo *topology) *townMap {
 	m := &townMap{sheets: sheets(seed, p, topo), missing: make([]bool, len(topo.lines))}
 	d := roll(seed, phaseExtras, 0)
-	if n := d.count(p.FrameBlunders); n > 0 && len(m.sheets) > 0 {
-		possible := f.blunders()
-		for range n {
+	if possible := f.blunders(); len(possible) > 0 && len(m.sheets) > 0 {
+		for range d.count(p.FrameBlunders) {
 			b := possible[d.IntN(len(possible))]
 			s := &m.sheets[d.IntN(len(m.sheets))]
 			s.blunder, s.shift = b, b.shift(f).plus(d.vector(0.05))

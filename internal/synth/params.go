@@ -89,17 +89,19 @@ type Crews struct {
 	WrongBaseM     [2]float64 `yaml:"wrong_base_m"`
 	NetworkErrors  float64    `yaml:"network_errors"` // share of towns where all positions share a frame error
 	NetworkErrorM  [2]float64 `yaml:"network_error_m"`
-	TraceBiasM     float64    `yaml:"trace_bias_m"` // to the right of walking
-	NoiseM         float64    `yaml:"noise_m"`      // white positioning noise, per axis
-	WanderM        float64    `yaml:"wander_m"`     // slow positioning noise, per axis
-	WanderS        [2]float64 `yaml:"wander_s"`     // its periods
-	FloatHours     float64    `yaml:"float_hours"`  // float episodes per hour
-	FloatS         [2]float64 `yaml:"float_s"`      // how long
-	FloatM         [2]float64 `yaml:"float_m"`      // how far off
-	FloatHonest    float64    `yaml:"float_honest"` // share with an honest accuracy
-	Control        float64    `yaml:"control"`      // share of towns with control checks
-	TestHoles      float64    `yaml:"test_holes"`   // share of towns with test holes
-	Marks          float64    `yaml:"marks"`        // share of traces with paint marks
+	OwnBases       float64    `yaml:"own_bases"`       // share of crews with a base of their own instead
+	UnknownPassive float64    `yaml:"unknown_passive"` // share of passive traces whose utility nobody wrote down
+	TraceBiasM     float64    `yaml:"trace_bias_m"`    // to the right of walking
+	NoiseM         float64    `yaml:"noise_m"`         // white positioning noise, per axis
+	WanderM        float64    `yaml:"wander_m"`        // slow positioning noise, per axis
+	WanderS        [2]float64 `yaml:"wander_s"`        // its periods
+	FloatHours     float64    `yaml:"float_hours"`     // float episodes per hour
+	FloatS         [2]float64 `yaml:"float_s"`         // how long
+	FloatM         [2]float64 `yaml:"float_m"`         // how far off
+	FloatHonest    float64    `yaml:"float_honest"`    // share with an honest accuracy
+	Control        float64    `yaml:"control"`         // share of towns with control checks
+	TestHoles      float64    `yaml:"test_holes"`      // share of towns with test holes
+	Marks          float64    `yaml:"marks"`           // share of traces with paint marks
 	SweptAreas     int        `yaml:"swept_areas"`
 	PassiveTraces  float64    `yaml:"passive_traces"`   // share of traces without an own signal
 	SondeTraces    float64    `yaml:"sonde_traces"`     // share of traces with a sonde

@@ -70,6 +70,7 @@ type sensor struct {
 	fields    []physics.Line
 	at        []int     // per field: true line
 	covers    []float64 // per field
+	ids       []int32   // of segments near, reused
 }
 
 func newSensor(topo *topology, p Params, seed uint64, index int, w *walk, rx *receiver) *sensor {
@@ -117,7 +118,7 @@ func (s *sensor) coupled(run int) *coupling {
 	if s.walk.frequency > 10e3 {
 		median *= 1.6
 	}
-	c := &coupling{base: min(median*math.Exp(d.normal(s.p.CouplingSpread)), 1.2)}
+	c := &coupling{base: min(median*math.Exp(d.normal(s.p.CouplingSpread)), 0.9)}
 	if d.chance(0.35) { // a current that comes back through the neighbour
 		c.base = -c.base
 	}
@@ -142,7 +143,9 @@ func (s *sensor) gather(station float64) {
 	s.fields = append(s.fields[:0], physics.Line{Depth: depth, Current: i})
 	s.at = append(s.at[:0], w.line[seg])
 	s.covers = append(s.covers[:0], cover)
-	for _, g := range s.topo.segments.near(p) {
+	s.ids = s.topo.segments.near(p, reachM, s.ids)
+	for _, id := range s.ids {
+		g := s.topo.segments.all[id]
 		l := int(g.line)
 		if s.own[l] || !carries(&s.topo.lines[l]) || s.topo.run[l] == s.topo.run[w.line[seg]] {
 			continue
@@ -152,13 +155,16 @@ func (s *sensor) gather(station float64) {
 			continue
 		}
 		line := &s.topo.lines[l]
-		cover := line.CoverM[g.segment] + u*(line.CoverM[g.segment+1]-line.CoverM[g.segment])
+		cover := line.CoverM[g.at] + u*(line.CoverM[g.at+1]-line.CoverM[g.at])
 		k := s.coupled(s.topo.run[l]).at(station)
 		s.fields = append(s.fields, physics.Line{X: x, Depth: line.signalDepth(cover), Current: i * k * math.Abs(cosine)})
 		s.at = append(s.at, l)
 		s.covers = append(s.covers, cover)
 	}
 }
+
+// Every so often a crew sweeps wide, to see whether it is still on its line.
+const wideEveryM, wideM = 20, 2.2
 
 // find is where the crew finds the signal: it sweeps to both sides of where it
 // was, and goes to a second peak only if that is clearly louder.
@@ -167,10 +173,14 @@ func (s *sensor) find() (float64, bool) {
 		return 0, true
 	}
 	const slack = 0.4
-	reach := s.rx.sweepM + slack
+	sweep := s.rx.sweepM
+	if s.d.chance(s.walk.spacingM / wideEveryM) {
+		sweep = wideM
+	}
+	reach := sweep + slack
 	best, ok := physics.Peak(s.fields, s.tracked, 0, reach)
 	loudest := math.Abs(physics.Across(s.fields, best, 0))
-	for _, from := range [2]float64{s.tracked - s.rx.sweepM, s.tracked + s.rx.sweepM} {
+	for _, from := range [2]float64{s.tracked - sweep, s.tracked + sweep} {
 		x, found := physics.Peak(s.fields, from, 0, reach)
 		if !found || math.Abs(x-s.tracked) > reach {
 			continue

@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"github.com/paulmach/orb"
+
+	"github.com/asfound/asfound/internal/spatial"
 )
 
 // topology says how the true lines hang together.
@@ -14,7 +16,7 @@ type topology struct {
 	at       [][]end  // per node: the line ends there
 	attached [][2]attachment
 	run      []int // per line: the long line that it is a piece of
-	segments *segmentGrid
+	segments *segments
 }
 
 // end is one end of a line: 0 its first point, 1 its last.
@@ -44,7 +46,7 @@ func newTopology(lines []TrueLine) *topology {
 			t.at[n] = append(t.at[n], end{i, w})
 		}
 	}
-	t.segments = newSegmentGrid(lines)
+	t.segments = newSegments(lines)
 	t.attach()
 	t.chain()
 	return t
@@ -69,6 +71,7 @@ func (l *TrueLine) outward(which int) vector {
 // attach finds the line that each lone end lies on.
 func (t *topology) attach() {
 	t.attached = make([][2]attachment, len(t.lines))
+	var ids []int32
 	for i := range t.lines {
 		for w := range 2 {
 			t.attached[i][w].line = -1
@@ -76,9 +79,10 @@ func (t *topology) attach() {
 				continue
 			}
 			p := t.lines[i].endPoint(w)
-			for _, g := range t.segments.near(p) {
-				l := int(g.line)
-				if l == i || t.lines[l].Utility != t.lines[i].Utility || segmentDistance(t.lines[l].Points, int(g.segment), p) > 0.01 {
+			ids = t.segments.near(p, 0.01, ids)
+			for _, id := range ids {
+				l := int(t.segments.all[id].line)
+				if l == i || t.lines[l].Utility != t.lines[i].Utility {
 					continue
 				}
 				at, _ := foot(t.lines[l].Points, t.stations[l], p)
@@ -142,92 +146,29 @@ func (t *topology) chain() {
 // reachM is how far around a point its neighbours are looked for.
 const reachM = 4
 
-// segmentRef is one segment of one line.
-type segmentRef struct{ line, segment int32 }
+// segment is one segment of one line.
+type segment struct{ line, at int32 }
 
-// segmentGrid finds the segments within reachM of a point: square cells that
-// hold every segment which comes that near, one list after the other.
-type segmentGrid struct {
-	corner  orb.Point
-	cellM   float64
-	columns int
-	rows    int
-	start   []int32
-	refs    []segmentRef
+// segments finds the segments near a point.
+type segments struct {
+	index *spatial.Index
+	all   []segment // by the index's id
 }
 
-func newSegmentGrid(lines []TrueLine) *segmentGrid {
-	bound := orb.Bound{Min: orb.Point{math.Inf(1), math.Inf(1)}, Max: orb.Point{math.Inf(-1), math.Inf(-1)}}
-	segments := 0
+func newSegments(lines []TrueLine) *segments {
+	s := &segments{}
+	var straight []spatial.Segment
 	for i := range lines {
-		bound = bound.Union(lines[i].Points.Bound())
-		segments += len(lines[i].Points) - 1
-	}
-	g := &segmentGrid{cellM: 16}
-	if len(lines) == 0 {
-		g.columns, g.rows, g.start = 1, 1, make([]int32, 2)
-		return g
-	}
-	bound = bound.Pad(reachM)
-	wide, high := bound.Max[0]-bound.Min[0], bound.Max[1]-bound.Min[1]
-	for (wide/g.cellM+1)*(high/g.cellM+1) > float64(8*segments+1024) {
-		g.cellM *= 1.5
-	}
-	g.corner, g.columns, g.rows = bound.Min, int(wide/g.cellM)+1, int(high/g.cellM)+1
-	g.start = make([]int32, g.columns*g.rows+1)
-	g.each(lines, func(cell int, _ segmentRef) { g.start[cell+1]++ })
-	for c := range g.columns * g.rows {
-		g.start[c+1] += g.start[c]
-	}
-	g.refs = make([]segmentRef, g.start[len(g.start)-1])
-	fill := append([]int32(nil), g.start...)
-	g.each(lines, func(cell int, r segmentRef) {
-		g.refs[fill[cell]] = r
-		fill[cell]++
-	})
-	return g
-}
-
-// each calls put once for every cell that a segment comes near.
-func (g *segmentGrid) each(lines []TrueLine, put func(cell int, r segmentRef)) {
-	for i := range lines {
-		pts := lines[i].Points
-		for s := 0; s+1 < len(pts); s++ {
-			a, b := pts[s], pts[s+1]
-			x0, y0 := g.cell(orb.Point{min(a[0], b[0]) - reachM, min(a[1], b[1]) - reachM})
-			x1, y1 := g.cell(orb.Point{max(a[0], b[0]) + reachM, max(a[1], b[1]) + reachM})
-			for y := y0; y <= y1; y++ {
-				for x := x0; x <= x1; x++ {
-					middle := orb.Point{g.corner[0] + (float64(x)+0.5)*g.cellM, g.corner[1] + (float64(y)+0.5)*g.cellM}
-					if segmentDistance(pts, s, middle) <= reachM+0.7072*g.cellM {
-						put(y*g.columns+x, segmentRef{int32(i), int32(s)})
-					}
-				}
-			}
+		for k := 0; k+1 < len(lines[i].Points); k++ {
+			straight = append(straight, spatial.Segment{A: lines[i].Points[k], B: lines[i].Points[k+1]})
+			s.all = append(s.all, segment{int32(i), int32(k)})
 		}
 	}
+	s.index = spatial.New(straight, 2*reachM)
+	return s
 }
 
-func (g *segmentGrid) cell(p orb.Point) (x, y int) {
-	x = min(max(int((p[0]-g.corner[0])/g.cellM), 0), g.columns-1)
-	y = min(max(int((p[1]-g.corner[1])/g.cellM), 0), g.rows-1)
-	return x, y
-}
-
-// near are the segments that may lie within reachM of p.
-func (g *segmentGrid) near(p orb.Point) []segmentRef {
-	x, y := g.cell(p)
-	c := y*g.columns + x
-	return g.refs[g.start[c]:g.start[c+1]]
-}
-
-// segmentDistance is the distance of p from one segment.
-func segmentDistance(ls orb.LineString, segment int, p orb.Point) float64 {
-	a, b := ls[segment], ls[segment+1]
-	d, w := minus(b, a), minus(p, a)
-	l2 := d.dot(d)
-	if l2 == 0 {
-		return distance(a, p)
-	}
-	return distance(p, mix(a, b, min(max(w.dot(d)/l2, 0), 1)))
+// near appends to ids[:0] the ids, places in all, of what lies within r of p.
+func (s *segments) near(p orb.Point, r float64, ids []int32) []int32 {
+	return s.index.Within(p, r, ids)
 }

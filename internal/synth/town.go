@@ -90,7 +90,7 @@ func Over(lines []TrueLine, f Frame, seed uint64, p Params) *Town {
 
 // build makes the map and sends out the crews over lines in the site frame.
 func build(seed uint64, p Params, f Frame, lines []TrueLine) *Town {
-	t := &Town{Name: name(seed), Seed: seed, Params: p, Frame: f, survey: &survey.Survey{Plane: f.Plane()}}
+	t := &Town{Name: name(seed), Seed: seed, Params: p, Frame: f, survey: &survey.Survey{Plane: f.Plane}}
 	topo := newTopology(lines)
 	m := drawMap(seed, p.Map, f, topo)
 	t.publishMap(topo, m)

@@ -115,6 +115,9 @@ func (n *planner) equip(d dice, w *walk, passive bool) {
 	}
 	if passive || (w.label == "electric" && d.chance(c.PassiveTraces*4)) {
 		w.mode, w.hookup, w.frequency = survey.ModePassive, survey.HookupUnknown, 60
+		if d.chance(c.UnknownPassive) {
+			w.label = ""
+		}
 	}
 	if long := d.between(n.p.Signal.NoSignalM); d.chance(n.p.Signal.NoSignal) && w.toM-w.fromM > 3*long {
 		at := d.between([2]float64{w.fromM + long, w.toM - long})
