@@ -87,49 +87,26 @@ func usedFeet(s *survey.Survey, matches [][]survey.Match) [][]foot {
 	return feet
 }
 
-// suspectFrame looks whether most sheets seem to share one shift. One source of
-// positions that is off looks just so, and no reading can tell the two apart;
-// the sources' prior is then widened to what is seen, so that the estimate
-// shares the shift between them with the uncertainty that it deserves. Control
-// checks pin the sources and settle it.
+// suspectFrame looks for a source of positions that seems to be off without a
+// control check behind it. A map drawn in a wrong frame looks just so, and no
+// reading can tell the two apart: the prior of a shift of the whole map is then
+// opened as far, so that the estimate shares the difference between them with
+// the uncertainty that it deserves. Another source, or a control check, settles it.
 func (p *problem) suspectFrame() bool {
-	const enough = 5 // sheets
-	var east, north []float64
-	readings := make([]int, len(p.n.sheets))
-	for i := range p.ev.obs {
-		if s := p.n.records[p.ev.obs[i].record].sheet; s >= 0 {
-			readings[s]++
+	const seenM = 0.1
+	checked := make([]bool, len(p.source))
+	for _, c := range p.ev.checks {
+		checked[c.source] = true
+	}
+	off := 0.0
+	for i := range p.source {
+		if q := &p.source[i]; !checked[i] {
+			off = max(off, math.Hypot(p.x[q.first], p.x[q.first+1]))
 		}
 	}
-	for s := range p.n.sheets {
-		if readings[s] >= 10 {
-			east = append(east, p.x[p.u.sheets+2*s])
-			north = append(north, p.x[p.u.sheets+2*s+1])
-		}
-	}
-	if len(east) < enough {
+	if off < seenM {
 		return false
 	}
-	e, n := median(east), median(north)
-	spread := func(v []float64, centre float64) float64 {
-		dev := make([]float64, len(v))
-		for i := range v {
-			dev[i] = math.Abs(v[i] - centre)
-		}
-		return 1.4826 * median(dev) / math.Sqrt(float64(len(v)))
-	}
-	shift := math.Hypot(e, n)
-	// 1.2533: standard error of a median over that of a mean, normal data.
-	sure := 1.2533 * math.Hypot(spread(east, e), spread(north, n))
-	if shift < 0.1 || shift < 5*sure {
-		return false
-	}
-	widened := false
-	for k := range p.sourceM {
-		if p.sourceM[k] < shift {
-			p.sourceM[k] = shift
-			widened = true
-		}
-	}
-	return widened
+	p.mapM = off
+	return true
 }

@@ -13,8 +13,8 @@ import (
 // a point, a record's own shift, a sheet, a session and a source of positions;
 // one to a trace's bias. A knot of a session's wandering positions has two.
 type unknowns struct {
-	points, own, bias, wander, sheets, sessions, sources int // first of each kind
-	n                                                    int
+	points, own, bias, wander, sheets, sessions, sources, whole int // first of each kind
+	n                                                           int
 }
 
 // evidence is the readings and checks as equations.

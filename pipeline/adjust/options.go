@@ -5,7 +5,8 @@ package adjust
 type Options struct {
 	LocalM     float64 // sr: a record's local error
 	LambdaM    float64 // its correlation length along the network
-	SheetM     float64 // sm: a sheet's shift, per axis
+	SheetM     float64 // sm: an ordinary sheet's shift, per axis: the scale of a Student-t
+	MapM       float64 // a shift of the whole map, per axis
 	OwnM       float64 // sh: a record's own shift, per axis
 	JoinM      float64 // sj: between two sheets' drawings of one place, per axis
 	SessionM   float64 // sf: a session's error, per axis
@@ -25,6 +26,7 @@ type Options struct {
 	WanderS        float64 // its correlation time, seconds
 	Nu             float64 // degrees of freedom of the readings' Student-t
 	OwnNu          float64 // of the records' own shifts and of the sessions' and sources' errors
+	SheetNu        float64 // of the sheets' shifts: most are ordinary, a few are far off
 
 	DepthShare  float64 // depth error, share of depth
 	DepthMinM   float64 // and at least this

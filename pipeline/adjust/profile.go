@@ -112,15 +112,12 @@ func (p *problem) addShares(m *survey.Model, inv *estimate.Inverse) {
 		e, n := ob.east, ob.north
 		along := func(first int) float64 { return e*p.x[first] + n*p.x[first+1] }
 		d := p.displacement(ob)
-		own, sheet := along(p.u.own+2*ob.record), 0.0
-		if s := p.n.records[ob.record].sheet; s >= 0 {
-			sheet = along(p.u.sheets + 2*s)
-		}
+		own, sheet := along(p.u.own+2*ob.record), along(p.own[ob.record].parent)
 		sh.Readings++
 		sh.RawM += ob.value
 		sh.SheetM += sheet
-		sh.OwnM += own
-		sh.LocalM += d - sheet - own
+		sh.OwnM += own - sheet
+		sh.LocalM += d - own
 		session, source, bias := along(p.u.sessions+2*ob.session), along(p.u.sources+2*ob.source), ob.sign*p.x[p.u.bias+ob.bias]
 		sh.SessionM += session
 		sh.SourceM += source

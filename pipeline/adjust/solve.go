@@ -24,9 +24,9 @@ type problem struct {
 	u  unknowns
 	x  []float64 // estimate
 
-	ownWeight, sessionWeight, sourceWeight []float64 // Student-t, per record, session, source
-	sourceM                                []float64 // prior size of each source's error
-	iterations                             int
+	own, sheet, session, source []prior
+	mapM                        float64 // prior size of a shift of the whole map
+	iterations                  int
 }
 
 func newProblem(n *network, ev *evidence, o Options) *problem {
@@ -43,20 +43,71 @@ func newProblem(n *network, ev *evidence, o Options) *problem {
 	u.sheets = next(len(n.sheets), 2)
 	u.sessions = next(len(ev.sessions), 2)
 	u.sources = next(len(ev.sources), 2)
-	p := &problem{
-		n: n, ev: ev, o: o, u: u, x: make([]float64, u.n),
-		ownWeight: ones(len(n.records)), sessionWeight: ones(len(ev.sessions)), sourceWeight: ones(len(ev.sources)),
+	u.whole = next(1, 2)
+	p := &problem{n: n, ev: ev, o: o, u: u, x: make([]float64, u.n), mapM: o.MapM}
+	for r := range n.records {
+		q := prior{first: u.own + 2*r, parent: u.whole, sigma: math.Hypot(o.OwnM, o.SheetM), nu: o.OwnNu, weight: 1}
+		if k := n.records[r].sheet; k >= 0 {
+			q.parent, q.sigma = u.sheets+2*k, o.OwnM
+		}
+		p.own = append(p.own, q)
 	}
-	for _, m := range ev.sourceM {
-		p.sourceM = append(p.sourceM, math.Hypot(o.PositionsM, m))
+	// Student-t has a minimum wherever one unknown carries a difference that
+	// another could: from a start that lets sheets, sessions and sources all be
+	// far off, the likeliest carrier wins.
+	for i := range n.sheets {
+		p.sheet = append(p.sheet, prior{u.sheets + 2*i, u.whole, o.SheetM, o.SheetNu, wide(o.SheetM)})
 	}
-	// A wrong base is found only from a start that allows one: Student-t has a
-	// second minimum where the map carries it.
-	for i := range p.sessionWeight {
-		p.sessionWeight[i] = math.Pow(o.SessionM/0.5, 2)
+	for i := range ev.sessions {
+		p.session = append(p.session, prior{u.sessions + 2*i, -1, o.SessionM, o.OwnNu, wide(o.SessionM)})
+	}
+	for i, m := range ev.sourceM {
+		sigma := math.Hypot(o.PositionsM, m)
+		p.source = append(p.source, prior{u.sources + 2*i, -1, sigma, o.OwnNu, wide(sigma)})
 	}
 	return p
 }
+
+// prior is what is known beforehand of a pair of unknowns, beyond that of its
+// parent (a record's of its sheet's, a sheet's of the whole map's; -1: zero): a
+// Student-t of a scale and degrees of freedom, as a normal distribution with a
+// weight.
+type prior struct {
+	first, parent     int
+	sigma, nu, weight float64
+}
+
+func (q *prior) reweight(x []float64) {
+	e, n := x[q.first], x[q.first+1]
+	if q.parent >= 0 {
+		e, n = e-x[q.parent], n-x[q.parent+1]
+	}
+	q.weight = studentWeight(q.nu, 2, (e*e+n*n)/(q.sigma*q.sigma))
+}
+
+// add adds the prior to the normal equations. The zeros keep pairs in the
+// pattern of the inverse.
+func (q *prior) add(s *system) {
+	w := q.weight / (q.sigma * q.sigma)
+	for axis := range 2 {
+		var r row
+		r.add(q.first+axis, 1)
+		if q.parent >= 0 {
+			r.add(q.parent+axis, -1)
+		}
+		s.observe(&r, 0, w)
+	}
+	s.b.Add(q.first, q.first+1, 0)
+}
+
+// startM is how far off anything may be at the start.
+const startM = 0.5
+
+func wide(sigma float64) float64 { return math.Min(1, sigma*sigma/(startM*startM)) }
+
+// studentWeight is the weight (nu+k)/(nu+q) of k components of squared
+// standardised length q (Lange, Little and Taylor 1989).
+func studentWeight(nu, k, q float64) float64 { return (nu + k) / (nu + q) }
 
 // run iterates until nothing moves: foot points on the displaced lines, robust
 // weights, solution.
@@ -155,24 +206,13 @@ func (p *problem) factor(information float64) (*estimate.Factor, []float64, erro
 }
 
 func (p *problem) addPriors(s *system) {
-	pair := func(first int, sigma, weight float64) {
-		w := weight / (sigma * sigma)
-		s.b.Add(first, first, w)
-		s.b.Add(first+1, first+1, w)
-		s.b.Add(first, first+1, 0) // keeps the pair in the pattern of the inverse
+	for _, priors := range [][]prior{p.own, p.sheet, p.session, p.source} {
+		for i := range priors {
+			priors[i].add(s)
+		}
 	}
-	for r := range p.n.records {
-		pair(p.u.own+2*r, p.ownSigma(r), p.ownWeight[r])
-	}
-	for i := range p.n.sheets {
-		pair(p.u.sheets+2*i, p.o.SheetM, 1)
-	}
-	for i := range p.ev.sessions {
-		pair(p.u.sessions+2*i, p.o.SessionM, p.sessionWeight[i])
-	}
-	for i := range p.ev.sources {
-		pair(p.u.sources+2*i, p.sourceM[i], p.sourceWeight[i])
-	}
+	whole := prior{first: p.u.whole, parent: -1, sigma: p.mapM, weight: 1}
+	whole.add(s)
 	for i := range p.ev.biases {
 		s.b.Add(p.u.bias+i, p.u.bias+i, 1/(p.o.BiasM*p.o.BiasM))
 	}
@@ -181,22 +221,11 @@ func (p *problem) addPriors(s *system) {
 	}
 }
 
-// ownSigma is the prior of a record's own shift: one that names no sheet
-// carries a sheet's shift as its own.
-func (p *problem) ownSigma(r int) float64 {
-	if p.n.records[r].sheet < 0 {
-		return math.Hypot(p.o.OwnM, p.o.SheetM)
-	}
-	return p.o.OwnM
-}
-
-// local is the row of x = d - m - h at a point of a record.
+// local is the row of x = d - m - h at a point of a record: the record's unknown
+// is m + h, so that edges touch nothing that is common to many.
 func (p *problem) local(point, record, axis int) (r row) {
 	r.add(p.u.points+2*point+axis, 1)
 	r.add(p.u.own+2*record+axis, -1)
-	if sheet := p.n.records[record].sheet; sheet >= 0 {
-		r.add(p.u.sheets+2*sheet+axis, -1)
-	}
 	return r
 }
 
@@ -288,33 +317,26 @@ func (p *problem) predict(r *row) (v float64) {
 	return v
 }
 
-// reweight sets the Student-t weights from the residuals: (nu+k)/(nu+q) for k
-// components of squared standardised length q (Lange, Little and Taylor 1989).
+// reweight sets the Student-t weights from the estimate.
 func (p *problem) reweight() {
-	t := func(nu, k, q float64) float64 { return (nu + k) / (nu + q) }
 	for i := range p.ev.obs {
 		ob := &p.ev.obs[i]
 		r := p.row(ob)
 		ob.residual = ob.value - p.predict(&r)
 		z := ob.residual / ob.sigma
-		ob.weight = t(p.o.Nu, 1, z*z)
+		ob.weight = studentWeight(p.o.Nu, 1, z*z)
 	}
 	for i := range p.ev.checks {
 		c := &p.ev.checks[i]
 		for axis, v := range [2]float64{c.east, c.north} {
 			z := (v - p.x[p.u.sessions+2*c.session+axis] - p.x[p.u.sources+2*c.source+axis]) / c.sigma
-			c.weight[axis] = t(p.o.Nu, 1, z*z)
+			c.weight[axis] = studentWeight(p.o.Nu, 1, z*z)
 		}
 	}
-	pair := func(first int, sigma float64) float64 {
-		e, n := p.x[first]/sigma, p.x[first+1]/sigma
-		return t(p.o.OwnNu, 2, e*e+n*n)
-	}
-	for r := range p.ownWeight {
-		p.ownWeight[r] = pair(p.u.own+2*r, p.ownSigma(r))
-	}
-	for i := range p.sessionWeight {
-		p.sessionWeight[i] = pair(p.u.sessions+2*i, p.o.SessionM)
+	for _, priors := range [][]prior{p.own, p.sheet, p.session, p.source} {
+		for i := range priors {
+			priors[i].reweight(p.x)
+		}
 	}
 }
 
@@ -400,12 +422,4 @@ func (p *problem) displaced(rn *recordNet, k int) orb.Point {
 	at := rn.line.AtPart(nd.part, nd.segment, nd.stationM)
 	x, y := rn.axes.grid(p.x[2*nd.point], p.x[2*nd.point+1])
 	return orb.Point{at[0] + x, at[1] + y}
-}
-
-func ones(n int) []float64 {
-	s := make([]float64, n)
-	for i := range s {
-		s[i] = 1
-	}
-	return s
 }
