@@ -108,7 +108,7 @@ func (l link) shift(at *datum, epoch float64) shift {
 	case l.helmert != nil:
 		return newHelmertShift(l.helmert.at(epoch), at.ellipsoid, l.to.ellipsoid, false)
 	case l.grid != nil && l.backwards:
-		return undone{[]shift{l.grid}}
+		return undone{shifts: []shift{l.grid}}
 	case l.grid != nil:
 		return l.grid
 	}
@@ -149,12 +149,17 @@ func (o *Operation) AccuracyM() float64 { return o.accuracyM }
 
 // Apply takes one point over. The height above the ellipsoid is taken as 0.
 func (o *Operation) Apply(p orb.Point) (orb.Point, error) {
-	q, _, err := o.ApplyHeight(p, 0)
+	q, _, err := o.move(p, 0, false)
 	return q, err
 }
 
 // ApplyHeight takes a point with its height above the ellipsoid, metres, over.
+// Null operations and grids leave the height as it is.
 func (o *Operation) ApplyHeight(p orb.Point, heightM float64) (orb.Point, float64, error) {
+	return o.move(p, heightM, true)
+}
+
+func (o *Operation) move(p orb.Point, heightM float64, withHeight bool) (orb.Point, float64, error) {
 	if o.same && finite(p[0]) && finite(p[1]) {
 		return p, heightM, nil
 	}
@@ -164,7 +169,7 @@ func (o *Operation) ApplyHeight(p orb.Point, heightM float64) (orb.Point, float6
 	}
 	g := geodetic{lon, lat, heightM}
 	if o.undo {
-		g = undone{o.shifts}.apply(g)
+		g = undone{o.shifts, withHeight}.apply(g)
 	} else {
 		g = applyAll(o.shifts, g)
 	}
@@ -198,6 +203,11 @@ func (o *Operation) ApplyAll(ps []orb.Point) error {
 func (o *Operation) Inverse() *Operation {
 	i := *o
 	i.from, i.to, i.undo = o.to, o.from, !o.undo
+	if len(o.shifts) == 1 && i.undo {
+		if u, twice := o.shifts[0].(undone); twice { // a grid backwards, undone: the grid
+			i.shifts, i.undo = u.shifts, false
+		}
+	}
 	if name, was := strings.CutPrefix(o.name, "inverse of "); was {
 		i.name = name
 	} else if len(o.shifts) > 0 || strings.Contains(o.name, ":") {
@@ -215,8 +225,13 @@ func applyAll(shifts []shift, g geodetic) geodetic {
 
 // undone is a chain of shifts backwards: the position that they take to the
 // given one, by fixed-point iteration. A shift changes slowly from place to
-// place, so every turn gains three digits or more. Heights are kept.
-type undone struct{ shifts []shift }
+// place, so every turn gains three digits or more. Without heights, those of
+// the sought and of the given position are both the given one: that is what a
+// plane position went through.
+type undone struct {
+	shifts  []shift
+	heights bool
+}
 
 func (u undone) apply(g geodetic) geodetic {
 	p := g
@@ -224,6 +239,9 @@ func (u undone) apply(g geodetic) geodetic {
 		q := applyAll(u.shifts, p)
 		dLon, dLat := wrap(g.lon-q.lon), g.lat-q.lat
 		p.lon, p.lat = p.lon+dLon, p.lat+dLat
+		if u.heights {
+			p.h += g.h - q.h
+		}
 		if !(math.Abs(dLon) > 1e-15 || math.Abs(dLat) > 1e-15) {
 			return p
 		}
