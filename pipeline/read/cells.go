@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
@@ -22,6 +23,7 @@ type cell struct {
 // binder finds the config's columns in a table, and keeps what it did not find.
 type binder struct {
 	table    *table
+	missing  []string // columns that are not there
 	problems []error
 }
 
@@ -37,45 +39,62 @@ func (b *binder) cell(c Column) cell {
 		}
 	}
 	if c.Mapped() {
-		index, err := findColumn(b.table.columns, c.Name)
-		if err != nil {
-			if c.At != "" {
-				err = fmt.Errorf("%s: %w", c.At, err)
-			}
-			b.problems = append(b.problems, err)
+		index, count := findColumn(b.table.columns, c.Name)
+		switch {
+		case count == 0:
+			b.missing = append(b.missing, fmt.Sprintf("%q", c.Name)+at(c))
+		case count > 1:
+			b.problem("%d columns are called %q%s", count, c.Name, at(c))
 		}
 		out.index = index
 	}
 	return out
 }
 
+// at says where the config names a column.
+func at(c Column) string {
+	if c.At == "" {
+		return ""
+	}
+	return " (" + c.At + ")"
+}
+
 func (b *binder) problem(format string, args ...any) {
 	b.problems = append(b.problems, fmt.Errorf(format, args...))
 }
 
-func (b *binder) err() error { return errors.Join(b.problems...) }
+// err is everything that binding found wrong.
+func (b *binder) err() error {
+	if len(b.missing) > 0 {
+		const most = 40
+		there := b.table.columns
+		if len(there) > most {
+			there = append(slices.Clone(there[:most]), "...")
+		}
+		b.problem("no column is called %s: there are %s", strings.Join(b.missing, ", "), excerpt(strings.Join(there, ", ")))
+		b.missing = nil
+	}
+	return errors.Join(b.problems...)
+}
 
 // findColumn looks for a name as it is written, then without regard to case.
-func findColumn(columns []string, name string) (int, error) {
+func findColumn(columns []string, name string) (index, count int) {
 	for _, same := range []func(a, b string) bool{
 		func(a, b string) bool { return a == b },
 		strings.EqualFold,
 	} {
-		found := -1
 		for i, column := range columns {
-			if !same(column, name) {
-				continue
+			if same(column, name) {
+				if count++; count == 1 {
+					index = i
+				}
 			}
-			if found >= 0 {
-				return -1, fmt.Errorf("two columns are called %q", name)
-			}
-			found = i
 		}
-		if found >= 0 {
-			return found, nil
+		if count > 0 {
+			break
 		}
 	}
-	return -1, fmt.Errorf("no column is called %q: there are %s", name, strings.Join(columns, ", "))
+	return index, count
 }
 
 // fault is what is wrong with a row.

@@ -97,7 +97,7 @@ func (c *csvRows) all() iter.Seq2[*row, error] {
 		r := row{elevation: math.NaN()}
 		next := func(line int, values []string, damage string) bool {
 			r.number++
-			r.line, r.values, r.damage = line, values, damage
+			r.line, r.values, r.damage, r.offset = line, values, damage, c.csv.InputOffset()
 			r.blank = damage == "" && blank(values)
 			return yield(&r, nil)
 		}

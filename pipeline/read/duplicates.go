@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"hash/maphash"
 	"math"
+	"math/bits"
 	"slices"
 
 	"github.com/asfound/asfound/pipeline/survey"
@@ -17,52 +18,70 @@ import (
 // Rows of one file that differ in trace or remark only are taken in the order
 // of those, so that the order of rows changes nothing.
 func markDuplicates(files []*fieldFile) {
-	entries := hashReadings(files)
-	slices.SortFunc(entries, func(a, b entry) int {
-		return cmp.Or(cmp.Compare(a.hash, b.hash), cmp.Compare(a.file, b.file), cmp.Compare(a.reading, b.reading))
-	})
-	for start := 0; start < len(entries); {
-		end := start + 1
-		for end < len(entries) && entries[end].hash == entries[start].hash {
-			end++
-		}
-		if end > start+1 {
-			markSame(files, entries[start:end])
-		}
-		start = end
+	for _, same := range sameHash(files) {
+		markSame(files, same)
 	}
 }
 
-// entry is a reading and the hash of what it says.
-type entry struct {
-	hash          uint64
-	file, reading int32
-}
+// entry is one reading of some files.
+type entry struct{ file, reading int32 }
 
-func hashReadings(files []*fieldFile) []entry {
+// sameHash finds the readings that may say the same: those with the same hash
+// of what counts.
+func sameHash(files []*fieldFile) map[uint64][]entry {
 	total := 0
 	for _, f := range files {
 		total += len(f.readings)
 	}
-	entries := make([]entry, 0, total)
+	// An open-addressed table of the readings met so far, by hash. A map of
+	// every reading would take several times its room and time.
+	type slot struct {
+		hash uint64
+		entry
+	}
+	size := 1 << bits.Len(uint(total+total/2))
+	table := make([]slot, size)
+	again := map[uint64][]entry{}
 	seed := maphash.MakeSeed() // only which readings are compared hangs on it
 	for n, f := range files {
-		hashes := make([]uint64, len(f.walks))
-		for i, w := range f.walks {
-			hashes[i] = maphash.String(seed, w.crew+"\x00"+w.receiver+"\x00"+w.utility)
-		}
+		walks := f.hashWalks(seed)
 		for i := range f.readings {
-			m := &f.readings[i]
-			h := hashes[f.walkOf[i]]
-			for _, v := range [...]uint64{
-				uint64(m.Time.UnixNano()), uint64(micrometres(m.Point[0])), uint64(micrometres(m.Point[1])), math.Float64bits(m.DepthM),
-			} {
-				h = mix(h ^ v)
+			h := hashReading(&f.readings[i], walks[f.walkOf[i]])
+			e := entry{int32(n), int32(i)}
+			at := int(h) & (size - 1)
+			for table[at].hash != 0 && table[at].hash != h {
+				at = (at + 1) & (size - 1)
 			}
-			entries = append(entries, entry{h, int32(n), int32(i)})
+			if table[at].hash == 0 {
+				table[at] = slot{h, e}
+				continue
+			}
+			if len(again[h]) == 0 {
+				again[h] = append(again[h], table[at].entry)
+			}
+			again[h] = append(again[h], e)
 		}
 	}
-	return entries
+	return again
+}
+
+func (f *fieldFile) hashWalks(seed maphash.Seed) []uint64 {
+	hashes := make([]uint64, len(f.walks))
+	for i, w := range f.walks {
+		hashes[i] = maphash.String(seed, w.crew+"\x00"+w.receiver+"\x00"+w.utility)
+	}
+	return hashes
+}
+
+// hashReading is never 0.
+func hashReading(m *survey.Reading, walk uint64) uint64 {
+	h := walk
+	for _, v := range [...]uint64{
+		uint64(m.Time.UnixNano()), uint64(micrometres(m.Point[0])), uint64(micrometres(m.Point[1])), math.Float64bits(m.DepthM),
+	} {
+		h = mix(h ^ v)
+	}
+	return max(h, 1)
 }
 
 // mix spreads the bits of h (the finaliser of SplitMix64, Steele et al. 2014).

@@ -3,6 +3,7 @@ package read
 import (
 	"context"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -68,6 +69,7 @@ func readField(ctx context.Context, src FieldSource, pl *plane, maxRejectShare f
 				last, lastOf = w, of
 			}
 			f.use(reading.Point, reading.Time)
+			f.makeRoom(row)
 			f.readings = append(f.readings, reading)
 			f.walkOf = append(f.walkOf, lastOf)
 			return fault{}
@@ -80,6 +82,18 @@ func readField(ctx context.Context, src FieldSource, pl *plane, maxRejectShare f
 		f.readings, f.walks, f.walkOf = nil, nil, nil
 	}
 	return f, nil
+}
+
+// makeRoom allocates for the whole file once the first rows have shown how long
+// a row is: growing step by step would copy every reading several times.
+func (f *fieldFile) makeRoom(r *row) {
+	const enough = 1024
+	if len(f.readings) != enough || r.offset <= 0 {
+		return
+	}
+	rows := int(float64(f.Bytes) / float64(r.offset) * float64(r.number) * 1.02)
+	f.readings = slices.Grow(f.readings, max(rows-enough, 0))
+	f.walkOf = slices.Grow(f.walkOf, max(rows-enough, 0))
 }
 
 func (f *fieldFile) places() []survey.Place {

@@ -1,6 +1,7 @@
 package read
 
 import (
+	"context"
 	"os"
 	"path/filepath"
 	"strings"
@@ -77,7 +78,9 @@ var cases = map[string]input{
 	"decimal-commas": {field: map[string]string{"field/comma.csv": "TIME;LAT;LON;DEPTH_IN;REMARK\r\n" +
 		"12.06.2026 16:00:00;40,0001;-80,9999;36,5;\"a;b\r\nc\"\r\n" +
 		"12.06.2026 16:00:10;40,0002;-80,9999;1,234;\r\n",
-	}, change: func(o *Options) { o.Field[0].Time.Zone, o.Field[0].Time.Format = "Europe/Berlin", "02.01.2006 15:04:05" }},
+	}, change: func(o *Options) {
+		o.Field[0].Time.Zone, o.Field[0].Time.Format = "Europe/Berlin", "02.01.2006 15:04:05"
+	}},
 	"projected-feet": {field: map[string]string{"field/feet.csv": "E,N,DEPTH_IN\n1640416.667,14526443.500,36\n1640420,14526443.5,36\n"},
 		change: func(o *Options) {
 			s := &o.Field[0]
@@ -130,4 +133,26 @@ func TestRowsAddUp(t *testing.T) {
 			}
 		}
 	}
+}
+
+// TestBrokenCSV reads damaged files: each ends in an account, kept beside the
+// cases, and none ends the run.
+func TestBrokenCSV(t *testing.T) {
+	paths, err := filepath.Glob("../../testdata/broken/csv*")
+	if err != nil || len(paths) == 0 {
+		t.Fatal("no damaged files", err)
+	}
+	o := input{field: map[string]string{"field/r.csv": "LINE,TIME,LAT,LON,DEPTH_IN\n"}}.options(t)
+	src := o.Field[0]
+	o.Field = nil
+	for _, path := range paths {
+		s := src
+		s.Path, s.Name = path, filepath.Base(path)
+		o.Field = append(o.Field, s)
+	}
+	s, err := Files(context.Background(), o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	golden(t, "broken-csv", dump(s, true))
 }

@@ -45,6 +45,9 @@ func (a *account) readTable(ctx context.Context, file File, maxRejectShare float
 		a.SetAside = a.tooBad(maxRejectShare)
 	}
 	a.Notes = append(a.Notes, t.notes...)
+	if a.Rows == 0 && a.SetAside == "" {
+		a.Notes = append(a.Notes, "it names its columns, but has no rows")
+	}
 	if a.SetAside != "" {
 		a.setAside(a.SetAside, used())
 	} else {
@@ -54,7 +57,7 @@ func (a *account) readTable(ctx context.Context, file File, maxRejectShare float
 }
 
 func (a *account) stream(ctx context.Context, t *table, use func(*row) fault) error {
-	for r, err := range t.rows {
+	for r, err := range ahead(t.rows) {
 		if err != nil {
 			return err
 		}

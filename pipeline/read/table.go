@@ -35,6 +35,7 @@ type row struct {
 	elevation float64   // of the point; NaN unknown
 	blank     bool      // nothing is in it
 	damage    string    // why it cannot be read; "" if it can
+	offset    int64     // bytes of the file up to its end; 0 unknown
 }
 
 func (t *table) close() {

@@ -70,32 +70,70 @@ func (f *fieldFile) joinUndated() {
 	}
 }
 
-// byWalk gives each walk its readings in order, as slices of one array.
+// byWalk gives each walk its readings in order, as slices of one array. It
+// moves them within the array: a copy would take as much room again.
 func (f *fieldFile) byWalk() [][]survey.Reading {
-	counts := make([]int, len(f.walks))
+	starts := make([]int32, len(f.walks)+1)
 	for _, w := range f.walkOf {
-		counts[w]++
+		starts[w+1]++
 	}
-	ordered := make([]survey.Reading, len(f.readings))
+	for w := range f.walks {
+		starts[w+1] += starts[w]
+	}
+	next := slices.Clone(starts)
+	for i, w := range f.walkOf { // from here on, where each reading goes
+		f.walkOf[i] = next[w]
+		next[w]++
+	}
+	permute(f.readings, f.walkOf)
 	walks := make([][]survey.Reading, len(f.walks))
-	at := 0
-	for w, n := range counts {
-		walks[w] = ordered[at : at : at+n]
-		at += n
-	}
-	for i, w := range f.walkOf {
-		walks[w] = append(walks[w], f.readings[i])
+	for w := range walks {
+		from, to := starts[w], starts[w+1]
+		walks[w] = f.readings[from:to:to]
+		sortByTime(walks[w])
 	}
 	f.readings, f.walkOf = nil, nil
-	for _, readings := range walks {
-		if slices.ContainsFunc(readings, func(m survey.Reading) bool { return m.Time.IsZero() }) {
-			continue
-		}
-		if byTime := func(a, b survey.Reading) int { return a.Time.Compare(b.Time) }; !slices.IsSortedFunc(readings, byTime) {
-			slices.SortStableFunc(readings, byTime)
+	return walks
+}
+
+// permute moves the item i to place to[i], along the cycles of the permutation.
+func permute[T any](items []T, to []int32) {
+	for i := range items {
+		for int(to[i]) != i {
+			j := to[i]
+			items[i], items[j] = items[j], items[i]
+			to[i], to[j] = to[j], j
 		}
 	}
-	return walks
+}
+
+// sortByTime sorts readings that all have a time.
+func sortByTime(readings []survey.Reading) {
+	sorted := true
+	for i := range readings {
+		if readings[i].Time.IsZero() {
+			return
+		}
+		sorted = sorted && (i == 0 || compareTimes(&readings[i-1], &readings[i]) <= 0)
+	}
+	if !sorted {
+		slices.SortStableFunc(readings, func(a, b survey.Reading) int { return compareTimes(&a, &b) })
+	}
+}
+
+// compareTimes puts duplicates behind the reading that counts, wherever their
+// rows stand.
+func compareTimes(a, b *survey.Reading) int {
+	if c := a.Time.Compare(b.Time); c != 0 || a.Duplicate == nil && b.Duplicate == nil {
+		return c
+	}
+	switch {
+	case a.Duplicate == nil:
+		return -1
+	case b.Duplicate == nil:
+		return 1
+	}
+	return strings.Compare(a.Remark, b.Remark)
 }
 
 // cut splits readings where the next one comes too late or too far away.

@@ -1,0 +1,85 @@
+package read
+
+import "iter"
+
+// aheadRows is how many rows go from one goroutine to the other at a time.
+const aheadRows = 512
+
+// batch is rows with values of their own.
+type batch struct {
+	rows   []row
+	values []string
+	err    error
+}
+
+func (b *batch) add(r *row) {
+	at := len(b.values)
+	b.values = append(b.values, r.values...)
+	b.rows = append(b.rows, *r)
+	b.rows[len(b.rows)-1].values = b.values[at:len(b.values):len(b.values)]
+}
+
+// ahead reads rows in a goroutine of its own while the rows before them are
+// looked at, so that splitting a text and understanding its values take two
+// cores. The rows and their order are the same.
+func ahead(rows iter.Seq2[*row, error]) iter.Seq2[*row, error] {
+	return func(yield func(*row, error) bool) {
+		full, empty := make(chan *batch, 2), make(chan *batch, 3)
+		stop := make(chan struct{})
+		for range cap(empty) {
+			empty <- &batch{}
+		}
+		go func() {
+			defer close(full)
+			fill(rows, full, empty, stop)
+		}()
+		defer func() { // the file may be closed only when the goroutine has left it
+			close(stop)
+			for range full {
+			}
+		}()
+		for b := range full {
+			for i := range b.rows {
+				if !yield(&b.rows[i], nil) {
+					return
+				}
+			}
+			if b.err != nil {
+				yield(nil, b.err)
+				return
+			}
+			empty <- b
+		}
+	}
+}
+
+// fill puts rows into batches until they end or it is told to stop.
+func fill(rows iter.Seq2[*row, error], full chan<- *batch, empty <-chan *batch, stop <-chan struct{}) {
+	b := <-empty
+	for r, err := range rows {
+		if err == nil {
+			b.add(r)
+		}
+		if b.err = err; err == nil && len(b.rows) < aheadRows {
+			continue
+		}
+		select {
+		case full <- b:
+		case <-stop:
+			return
+		}
+		if err != nil {
+			return
+		}
+		select {
+		case b = <-empty:
+			b.rows, b.values = b.rows[:0], b.values[:0]
+		case <-stop:
+			return
+		}
+	}
+	select {
+	case full <- b:
+	case <-stop:
+	}
+}
