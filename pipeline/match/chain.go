@@ -45,7 +45,7 @@ type chain struct {
 	path    []int32 // per reading: the chosen state
 	hits    []int32
 
-	joined, reached []int32 // scratch: records that a move may lead to
+	ends, middles, reached []int32 // scratch: records that a move may lead to
 }
 
 // observation is one reading as the chain sees it.
@@ -53,13 +53,21 @@ type observation struct {
 	reading   int
 	p         orb.Point
 	noise     float64 // variance across the line, ground m^2
+	white     float64 // the part of it that is new with every reading
+	kept      float64 // share of the rest that is the same as at the reading before
 	ground    float64 // distance from the reading before, ground metres
 	bend      float64 // how far the reading lies beside the walk's own direction, ground metres
-	dx, dy    float64 // unit direction of the walk from here, grid axes; 0, 0 unknown
+	before    heading // of the walk towards here
+	after     heading // of the walk from here
 	onLine    float64 // likelihood of the signal's step from the reading before on one line
 	offLine   float64 // the same where the receiver left its line
 	anyRecord bool    // the position source is in the pipe: a record need carry no signal
 }
+
+// heading is a unit direction in grid axes; 0, 0 where it is not known.
+type heading struct{ x, y float64 }
+
+func (h heading) known() bool { return h.x != 0 || h.y != 0 }
 
 // minGroundM keeps directions and densities finite where a crew reads twice in
 // one place.
@@ -89,27 +97,84 @@ func (c *chain) observe(tr *survey.Trace, trust []trust) {
 	c.walk(tr)
 }
 
-// walk adds what a reading's neighbours say: distance, direction and steps.
+// walk adds what a reading's neighbours say: distance, headings and steps.
 func (c *chain) walk(tr *survey.Trace) {
 	scale := c.scale()
 	for i := range c.obs {
-		o := &c.obs[i]
-		if i > 0 {
-			b := &c.obs[i-1]
-			o.ground = max(dist(b.p, o.p)/scale, minGroundM)
-			o.onLine, o.offLine = steps(&tr.Readings[b.reading], &tr.Readings[o.reading], o.ground, c.o)
-			// The walk's direction over three steps, against the middle one.
-			ux, uy := direction(c.obs[max(i-2, 0)].p, c.obs[min(i+1, len(c.obs)-1)].p)
-			o.bend = math.Abs((o.p[0]-b.p[0])*uy-(o.p[1]-b.p[1])*ux) / scale
-		}
-		switch {
-		case i+1 < len(c.obs):
-			o.dx, o.dy = direction(o.p, c.obs[i+1].p)
-		case i > 0:
-			o.dx, o.dy = direction(c.obs[i-1].p, o.p)
+		c.head(i)
+	}
+	for i := 1; i < len(c.obs); i++ {
+		b, o := &c.obs[i-1], &c.obs[i]
+		o.ground = max(dist(b.p, o.p)/scale, minGroundM)
+		o.bend = bend(b, o) / scale
+		x, y := &tr.Readings[b.reading], &tr.Readings[o.reading]
+		o.onLine, o.offLine = steps(x, y, o.ground, c.o)
+		o.kept = c.o.kept(x, y, o.ground)
+	}
+	c.whiten()
+}
+
+// chordM is how far the walk's headings look.
+const chordM = 5
+
+// head finds the headings of reading i: towards it from chordM before, and from
+// it to chordM after, over at least one step.
+func (c *chain) head(i int) {
+	o := &c.obs[i]
+	a, b := i, i
+	for a > 0 && (a == i || dist(c.obs[a].p, o.p) < chordM) {
+		a--
+	}
+	for b+1 < len(c.obs) && (b == i || dist(c.obs[b].p, o.p) < chordM) {
+		b++
+	}
+	o.before, o.after = direction(c.obs[a].p, o.p), direction(o.p, c.obs[b].p)
+}
+
+// bend is how far a reading lies beside the heading of the walk before the step
+// to it, or of the walk after it, whichever fits better: a sharp bend counts
+// once, noise as on a record.
+func bend(b, o *observation) float64 {
+	dx, dy := o.p[0]-b.p[0], o.p[1]-b.p[1]
+	best := math.Inf(1)
+	for _, h := range [2]heading{b.before, o.after} {
+		if h.known() {
+			best = min(best, math.Abs(dx*h.y-dy*h.x))
 		}
 	}
+	if math.IsInf(best, 1) {
+		return 0
+	}
+	return best
 }
+
+// whiten parts the noise into what is new with every reading, which the trace
+// itself shows in how it scatters about its own headings, and the rest, which
+// stays for a while. A short trace shows little: typicalWhiteM counts like
+// typicalSteps steps.
+func (c *chain) whiten() {
+	sum, n := 0.0, 0.0
+	for i := 1; i < len(c.obs); i++ {
+		// Differences beyond the usual are bends and jumps; what is left of a
+		// normal distribution has 0.6 of its variance, roughly, and a step has
+		// the noise of two readings.
+		if d := c.obs[i].bend; d < usualStepM {
+			sum += d * d / 2
+			n++
+		}
+	}
+	white := (sum + typicalSteps*typicalWhiteM*typicalWhiteM) / (n + typicalSteps)
+	for i := range c.obs {
+		c.obs[i].white = min(white, c.obs[i].noise)
+	}
+}
+
+// What a trace's own scatter is taken for: common practice, no source.
+const (
+	usualStepM    = 0.15
+	typicalWhiteM = 0.025
+	typicalSteps  = 10
+)
 
 // scale is the plane's at the trace, of the first record near it.
 func (c *chain) scale() float64 {
@@ -121,13 +186,25 @@ func (c *chain) scale() float64 {
 
 func dist(a, b orb.Point) float64 { return math.Hypot(b[0]-a[0], b[1]-a[1]) }
 
-func direction(a, b orb.Point) (x, y float64) {
+func direction(a, b orb.Point) heading {
 	d := dist(a, b)
 	if d == 0 {
-		return 0, 0
+		return heading{}
 	}
-	return (b[0] - a[0]) / d, (b[1] - a[1]) / d
+	return heading{(b[0] - a[0]) / d, (b[1] - a[1]) / d}
 }
+
+// kept is the share of slow positioning noise that two readings have in common.
+func (o *Options) kept(a, b *survey.Reading, groundM float64) float64 {
+	seconds := groundM / walkMPerS
+	if !a.Time.IsZero() && !b.Time.IsZero() {
+		seconds = math.Abs(b.Time.Sub(a.Time).Seconds())
+	}
+	return math.Exp(-seconds / o.CorrelationS)
+}
+
+// walkMPerS is how fast a crew gets on where readings have no time: practice.
+const walkMPerS = 0.3
 
 // noise is the variance of a reading across the line: position, pole and
 // locating, made larger by distrust.

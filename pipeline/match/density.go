@@ -16,11 +16,3 @@ func student(x, scale2 float64) float64 {
 	y := 1 + x*x/(3*scale2)
 	return tail3 / (math.Sqrt(scale2) * y * y)
 }
-
-// fits is a weight in (0, 1] for a misfit: 1 where it is zero, falling with its
-// fourth power beyond the scale.
-func fits(misfit, scale float64) float64 {
-	z := misfit / scale
-	y := 1 + z*z
-	return 1 / (y * y)
-}

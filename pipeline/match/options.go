@@ -13,18 +13,22 @@ type Options struct {
 	Workers        int // 0: one per core
 
 	// What a map looks like: one standard deviation per axis, ground metres.
-	SheetM  float64 // a sheet's shift
-	OwnM    float64 // a record's own shift
-	LocalM  float64 // a record's local error
-	LambdaM float64 // correlation length of the local error along the line
-	SnapM   float64 // ends of records nearer than this are joined
+	SheetM   float64 // a sheet's shift
+	OwnM     float64 // a record's own shift
+	LocalM   float64 // a record's local error
+	LambdaM  float64 // correlation length of the local error along the line
+	SlopeRad float64 // slope of a local error against its line, radians
+	SlopeM   float64 // how far such a slope goes on
+	SnapM    float64 // ends of records nearer than this are joined
 
 	// What readings look like: the error budget across the line.
+	SessionM       float64 // what all positions of a session are off, per axis
 	AccuracyFactor float64 // on stated accuracy
 	DefaultSigmaM  float64 // where a reading states no accuracy, per axis
 	PoleM          float64 // holding the pole over the signal
 	LocateShare    float64 // locating error, share of depth
 	LocateMinM     float64 // and at least this
+	CorrelationS   float64 // correlation time of slow positioning noise, seconds
 	DefaultDepthM  float64 // where a reading states no depth
 
 	// How often things happen: shares of traces, and rates a metre walked.
@@ -54,17 +58,21 @@ var defaults = Options{
 	MinProbability: 0.9,
 	MinStretchM:    3,
 
-	SheetM:  1.0,
-	OwnM:    0.2,
-	LocalM:  0.25,
-	LambdaM: 40,
-	SnapM:   0.3,
+	SheetM:   1.0,
+	OwnM:     0.2,
+	LocalM:   0.25,
+	LambdaM:  40,
+	SlopeRad: 0.1,
+	SlopeM:   10,
+	SnapM:    0.3,
 
+	SessionM:       0.3,
 	AccuracyFactor: 1.5,
 	DefaultSigmaM:  0.3,
 	PoleM:          0.02,
 	LocateShare:    0.03,
 	LocateMinM:     0.03,
+	CorrelationS:   300,
 	DefaultDepthM:  1,
 
 	UnmappedShare: 0.03,
@@ -98,11 +106,15 @@ func (o Options) withDefaults() Options {
 		{&o.LocalM, d.LocalM},
 		{&o.LambdaM, d.LambdaM},
 		{&o.SnapM, d.SnapM},
+		{&o.SessionM, d.SessionM},
 		{&o.AccuracyFactor, d.AccuracyFactor},
 		{&o.DefaultSigmaM, d.DefaultSigmaM},
 		{&o.PoleM, d.PoleM},
 		{&o.LocateShare, d.LocateShare},
 		{&o.LocateMinM, d.LocateMinM},
+		{&o.CorrelationS, d.CorrelationS},
+		{&o.SlopeRad, d.SlopeRad},
+		{&o.SlopeM, d.SlopeM},
 		{&o.DefaultDepthM, d.DefaultDepthM},
 		{&o.UnmappedShare, d.UnmappedShare},
 		{&o.ForeignShare, d.ForeignShare},

@@ -56,7 +56,11 @@ func (c *chain) against(i int, a *candidate) bool {
 	if moved != 0 {
 		return moved < 0
 	}
-	return a.ux*c.obs[i].dx+a.uy*c.obs[i].dy < 0
+	h := c.obs[i].after
+	if !h.known() {
+		h = c.obs[i].before
+	}
+	return a.ux*h.x+a.uy*h.y < 0
 }
 
 // forwardM is how far b lies ahead of a on their record, the short way round a

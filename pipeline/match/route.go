@@ -22,28 +22,35 @@ func (n *network) along(a, b *candidate, groundM float64) float64 {
 const maxHops = 4
 
 // route is the shortest distance along the network from a place on one record
-// to a place on another, if there is one within the limit and the hops.
-func (n *network) route(from int32, at float64, to int32, there, limit float64) (float64, bool) {
-	d := n.hop(from, at, to, there, limit, maxHops)
-	return d, d <= limit
+// to a place on another, if there is one within the limit and the hops, and
+// whether it leaves the first record at its end.
+func (n *network) route(from int32, at float64, to int32, there, limit float64) (d float64, atEnd, ok bool) {
+	d, atEnd = n.hop(from, at, to, there, limit, maxHops)
+	return d, atEnd, d <= limit
 }
 
-func (n *network) hop(from int32, at float64, to int32, there, limit float64, hops int) float64 {
+func (n *network) hop(from int32, at float64, to int32, there, limit float64, hops int) (best float64, atEnd bool) {
 	r := &n.records[from]
 	js := n.joints[r.joints[0]:r.joints[1]]
-	best := math.Inf(1)
+	best = math.Inf(1)
 	first := sort.Search(len(js), func(i int) bool { return js[i].here >= at-limit })
 	for _, j := range js[first:] {
 		if j.here > at+limit {
 			break
 		}
-		used := math.Abs(j.here - at)
+		d := math.Abs(j.here - at)
 		switch {
 		case j.other == to:
-			best = min(best, used+math.Abs(there-j.there))
-		case hops > 1 && used < limit:
-			best = min(best, used+n.hop(j.other, j.there, to, there, limit-used, hops-1))
+			d += math.Abs(there - j.there)
+		case hops > 1 && d < limit:
+			rest, _ := n.hop(j.other, j.there, to, there, limit-d, hops-1)
+			d += rest
+		default:
+			continue
+		}
+		if d < best || (d == best && j.atEnd) {
+			best, atEnd = d, j.atEnd
 		}
 	}
-	return best
+	return best, atEnd
 }

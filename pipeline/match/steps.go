@@ -19,20 +19,21 @@ const (
 // the receiver stays on its line and if it leaves it. What is not known says
 // nothing.
 func steps(a, b *survey.Reading, groundM float64, o Options) (onLine, offLine float64) {
-	onLine, offLine = 1, 1
-	say := func(stepped bool) {
-		if stepped {
-			onLine, offLine = onLine*o.StepOnLine, offLine*o.StepOffLine
-		} else {
-			onLine, offLine = onLine*(1-o.StepOnLine), offLine*(1-o.StepOffLine)
-		}
-	}
+	stepped, known := false, false
 	sameSignal := a.FrequencyHz == b.FrequencyHz || math.IsNaN(a.FrequencyHz) || math.IsNaN(b.FrequencyHz)
 	if ratio := math.Log(b.CurrentA / a.CurrentA); sameSignal && !math.IsNaN(ratio) && !math.IsInf(ratio, 0) {
-		say(ratio > currentStep || ratio < -currentStep-currentDecay*groundM)
+		known = true
+		stepped = ratio > currentStep || ratio < -currentStep-currentDecay*groundM
 	}
 	if d := math.Abs(b.DepthM - a.DepthM); a.DepthTo == b.DepthTo && !math.IsNaN(d) {
-		say(d > depthStepM+depthStep*min(a.DepthM, b.DepthM)+depthSlope*groundM)
+		known = true
+		stepped = stepped || d > depthStepM+depthStep*min(a.DepthM, b.DepthM)+depthSlope*groundM
 	}
-	return onLine, offLine
+	switch {
+	case !known:
+		return 1, 1
+	case stepped:
+		return o.StepOnLine, o.StepOffLine
+	}
+	return 1 - o.StepOnLine, 1 - o.StepOffLine
 }
