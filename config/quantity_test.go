@@ -42,8 +42,22 @@ func TestQuantities(t *testing.T) {
 		kind kind
 		text string
 	}{
-		{length, "5"}, {length, ""}, {length, "m"}, {length, "5 M"}, {length, "5 FT"}, {length, "nan m"}, {length, "inf m"}, {length, "1e400 m"},
-		{length, "0x1p4 m"}, {length, "1_000 m"}, {length, "5 m 3"}, {length, "5,3 m"}, {length, "5 mA"}, {plain, "3 m"}, {share, "5 m"}, {current, "3 m"},
+		{length, "5"},
+		{length, ""},
+		{length, "m"},
+		{length, "5 M"},
+		{length, "5 FT"},
+		{length, "nan m"},
+		{length, "inf m"},
+		{length, "1e400 m"},
+		{length, "0x1p4 m"},
+		{length, "1_000 m"},
+		{length, "5 m 3"},
+		{length, "5,3 m"},
+		{length, "5 mA"},
+		{plain, "3 m"},
+		{share, "5 m"},
+		{current, "3 m"},
 	} {
 		if got, err := q.kind.parse(q.text); err == nil {
 			t.Errorf("%q is taken for %s of %v", q.text, q.kind.name, got)

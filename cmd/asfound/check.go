@@ -11,6 +11,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"github.com/asfound/asfound/internal/crs"
 	"github.com/asfound/asfound/internal/spatial"
 	"github.com/asfound/asfound/pipeline"
 	"github.com/asfound/asfound/pipeline/judge"
@@ -48,6 +49,9 @@ record, and how many records each tolerance rule catches. Publishes nothing.`,
 
 // describe says what came in, source by source.
 func describe(w io.Writer, s *survey.Survey, job *pipeline.Job) {
+	if plane, err := crs.Parse(s.Plane); err == nil {
+		fmt.Fprintf(w, "working plane: %s\n\n", plane.Name())
+	}
 	near := readingsNear(s, job.Match.SearchRadiusM)
 	for i := range s.Sources {
 		src := &s.Sources[i]
@@ -151,8 +155,9 @@ func readingsNear(s *survey.Survey, radiusM float64) map[string]nearCount {
 // describeTolerances says how many records each rule catches.
 func describeTolerances(w io.Writer, s *survey.Survey, o judge.Options) {
 	// Judged without any evidence, a record still says its tolerance.
+	unsurveyed := &survey.Survey{Plane: s.Plane, Records: s.Records}
 	nothing := &survey.Model{Profiles: make([]survey.Profile, len(s.Records))}
-	judgements, _ := judge.Records(s, nil, nothing, o)
+	judgements, _ := judge.Records(unsurveyed, nil, nothing, o)
 	caught := map[string]int{}
 	for i := range judgements {
 		caught[judgements[i].Tolerance.Rule]++

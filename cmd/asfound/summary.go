@@ -18,7 +18,7 @@ func summarise(w io.Writer, o *pipeline.Outcome) {
 	r := o.Result
 	fmt.Fprintf(w, "%s\n\n", r.Job)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintf(t, "records\t%d in %s\n", len(r.Survey.Records), kilometres(total(r.Judgements, func(j *survey.Judgement) float64 { return j.LengthM })))
+	fmt.Fprintf(t, "records\t%d in %s\n", len(r.Survey.Records), distance(total(r.Judgements, func(j *survey.Judgement) float64 { return j.LengthM })))
 	fmt.Fprintf(t, "readings\t%s\n", readingCounts(r))
 	fmt.Fprintf(t, "length\t%s\n", verdictLengths(r.Judgements))
 	fmt.Fprintf(t, "findings\t%s\n", findingCounts(r.Findings))
@@ -59,7 +59,13 @@ func total(js []survey.Judgement, of func(*survey.Judgement) float64) float64 {
 	return sum
 }
 
-func kilometres(m float64) string { return fmt.Sprintf("%.1f km", m/1000) }
+// distance says metres up to a kilometre, then kilometres.
+func distance(m float64) string {
+	if m < 1000 {
+		return fmt.Sprintf("%.0f m", m)
+	}
+	return fmt.Sprintf("%.1f km", m/1000)
+}
 
 func readingCounts(r *survey.Result) string {
 	n := 0
@@ -90,7 +96,7 @@ func verdictLengths(js []survey.Judgement) string {
 	undecided := total(js, func(j *survey.Judgement) float64 { return j.UndecidedM })
 	unsurveyed := total(js, func(j *survey.Judgement) float64 { return j.LengthM - j.WithinM - j.OutsideM - j.UndecidedM })
 	return fmt.Sprintf("%s within, %s outside, %s undecided, %s unsurveyed",
-		kilometres(within), kilometres(outside), kilometres(undecided), kilometres(max(unsurveyed, 0)))
+		distance(within), distance(outside), distance(undecided), distance(max(unsurveyed, 0)))
 }
 
 func findingCounts(fs []survey.Finding) string {
@@ -109,11 +115,12 @@ func findingCounts(fs []survey.Finding) string {
 	for _, k := range []survey.Kind{
 		survey.KindPosition, survey.KindDepth, survey.KindCover, survey.KindUnmapped, survey.KindNotDetected, survey.KindMark,
 	} {
-		switch words := strings.ReplaceAll(string(k), "_", " "); {
-		case undecided[k] > 0:
-			parts = append(parts, fmt.Sprintf("%d %s (and %d undecided)", decided[k], words, undecided[k]))
-		case decided[k] > 0:
+		words := strings.ReplaceAll(string(k), "_", " ")
+		if decided[k] > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s", decided[k], words))
+		}
+		if undecided[k] > 0 {
+			parts = append(parts, fmt.Sprintf("%d undecided %s", undecided[k], words))
 		}
 	}
 	return strings.Join(parts, ", ")
