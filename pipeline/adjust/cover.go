@@ -8,7 +8,9 @@ import (
 )
 
 // coverObs is one depth reading as an equation:
-// cover read - cover recorded = c(record) + k(sheet) + depth (a(session) + a(trace)) + e.
+// cover read - cover recorded = c(record) + k(sheet) + depth (a(session) + a(trace)) + e,
+// where depth is the mean over the record: with each reading's own, the ups and
+// downs of the true line would pass for a scale.
 type coverObs struct {
 	record, sheet, session, trace, reading int
 	depthM, value, sigma, weight           float64
@@ -124,7 +126,19 @@ func coverObservations(s *survey.Survey, matches [][]survey.Match, n *network, s
 			out = append(out, coverObs{m.Record, n.records[m.Record].sheet, session[tr.Session], t, i, rd.DepthM, cover - rec.CoverM, sigma, 1})
 		}
 	}
+	meanDepths(out, len(s.Records))
 	return out
+}
+
+func meanDepths(obs []coverObs, records int) {
+	sum, n := make([]float64, records), make([]float64, records)
+	for i := range obs {
+		sum[obs[i].record] += obs[i].depthM
+		n[obs[i].record]++
+	}
+	for i := range obs {
+		obs[i].depthM = sum[obs[i].record] / n[obs[i].record]
+	}
 }
 
 // CoverOf turns a depth reading into cover over the top of a record's line. A
