@@ -153,14 +153,19 @@ func (o oddities) lines() []string {
 	var lines []string
 	for _, what := range slices.Sorted(maps.Keys(o)) {
 		n := o[what]
-		line := fmt.Sprintf("%s (%d rows", what, n.count)
-		if n.count == 1 {
-			line = fmt.Sprintf("%s (1 row", what)
-		}
+		line := what + " (" + count(n.count, "row", "rows")
 		if len(n.examples) > 0 {
 			line += fmt.Sprintf(": %q", n.examples)
 		}
 		lines = append(lines, line+")")
 	}
 	return lines
+}
+
+// count is a number with its noun.
+func count(n int, one, more string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, more)
 }

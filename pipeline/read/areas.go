@@ -35,7 +35,7 @@ func readAreas(ctx context.Context, src AreasSource, pl *plane, maxRejectShare f
 		return a, nil
 	}
 	l, err := readLayer(src.File, shapePolygons)
-	if err != nil {
+	if l == nil {
 		a.setAside("it cannot be read: "+plainError(src.File, err), nil)
 		return a, nil
 	}
@@ -43,8 +43,8 @@ func readAreas(ctx context.Context, src AreasSource, pl *plane, maxRejectShare f
 	if err := a.addSiblings(src.File, l.siblings); err != nil {
 		return nil, err
 	}
-	r, err := a.reader(src, l, pl)
-	if err != nil {
+	r, bindErr := a.reader(src, l, pl)
+	if err = cmp.Or(err, bindErr); err != nil {
 		a.SetAside = strings.ReplaceAll(err.Error(), "\n", "; ")
 	}
 	var values row
@@ -120,8 +120,11 @@ func (a *areasFile) take(r *areaReader, f *survey.Feature, values *row) {
 }
 
 func (r *areaReader) read(f *survey.Feature) (area survey.Area, why string) {
-	if f.Deleted || len(f.Parts) == 0 {
-		return area, "the row is deleted or has no geometry"
+	switch {
+	case len(f.Parts) == 0:
+		return area, noGeometry
+	case f.Deleted:
+		return area, "the row is deleted"
 	}
 	parts, why := r.to.parts(f.Parts)
 	if why != "" {

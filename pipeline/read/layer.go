@@ -22,6 +22,8 @@ type layerFile struct {
 	notes    []string
 }
 
+const noGeometry = "the row has no geometry"
+
 // shape is the kind of geometry of a layer.
 type shape string
 
@@ -35,7 +37,8 @@ const (
 // case.
 var layerFormats = map[string]func(path, layer string) (*layerFile, error){}
 
-// readLayer reads a layer that must have the given shape.
+// readLayer reads a layer that must have the given shape. If it has another, it
+// comes with the error.
 func readLayer(file File, want shape) (*layerFile, error) {
 	ext := strings.ToLower(filepath.Ext(file.Path))
 	read, known := layerFormats[ext]
@@ -47,7 +50,7 @@ func readLayer(file File, want shape) (*layerFile, error) {
 		return nil, err
 	}
 	if l.shape != want && len(l.features) > 0 {
-		return nil, fmt.Errorf("it holds %s where %s are wanted", l.shape, want)
+		return l, fmt.Errorf("it holds %s where %s are wanted", l.shape, want)
 	}
 	return l, nil
 }

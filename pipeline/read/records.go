@@ -173,8 +173,8 @@ func (l *recordsLayer) read(ctx context.Context, pl *plane, placeholderSheets []
 // record is one feature as a record. why is the reason that it is none.
 func (l *recordsLayer) record(r *recordReader, f *survey.Feature, to projection, pl *plane) (rec survey.Record, why string) {
 	switch {
-	case f.Deleted && len(f.Parts) == 0:
-		return rec, "the row is deleted or has no geometry"
+	case len(f.Parts) == 0:
+		return rec, noGeometry
 	case f.Deleted:
 		return rec, "the row is deleted"
 	}
@@ -321,7 +321,7 @@ func (l *recordsLayer) leaveOutRepeated() {
 	}
 	l.records = kept
 	if onOther > 0 {
-		l.Notes = append(l.Notes, fmt.Sprintf("%d lines lie wholly on another line of this file", onOther))
+		l.Notes = append(l.Notes, count(onOther, "line lies", "lines lie")+" wholly on another line of this file")
 	}
 }
 
@@ -372,11 +372,11 @@ func (l *recordsLayer) key() {
 		previous = id
 	}
 	if missing > 0 && l.src.ID.Given() {
-		l.Notes = append(l.Notes, fmt.Sprintf("%d records have no id: their row number stands for it", missing))
+		l.Notes = append(l.Notes, count(missing, "record has", "records have")+" no id: the row number stands for it")
 	}
 	if len(repeated) > 0 {
-		l.Notes = append(l.Notes, fmt.Sprintf(`%d ids stand on several records (%s): from the second on, in the order of their coordinates, the id has a suffix such as "#2"`,
-			len(repeated), some(repeated)))
+		l.Notes = append(l.Notes, fmt.Sprintf(`%s on several records (%s): from the second on, in the order of their coordinates, the id has a suffix such as "#2"`,
+			count(len(repeated), "id stands", "ids stand"), some(repeated)))
 	}
 	slices.SortFunc(l.records, func(a, b survey.Record) int { return strings.Compare(a.ID, b.ID) })
 }

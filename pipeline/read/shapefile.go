@@ -79,9 +79,7 @@ func fieldKind(t byte) survey.FieldKind {
 
 func shapefileFeature(r *shapefile.Row) survey.Feature {
 	f := survey.Feature{Row: r.Number, Parts: r.Parts, Deleted: r.Deleted || r.Null, Values: make([]survey.Value, len(r.Values))}
-	if r.Deleted {
-		f.Parts = nil
-	} else if r.Parts != nil {
+	if r.Parts != nil {
 		f.Z = r.Z
 	}
 	for i, v := range r.Values {
