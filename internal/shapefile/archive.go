@@ -28,12 +28,12 @@ func Layers(name string) ([]Entry, error) {
 	}
 	info, err := os.Stat(name)
 	if err != nil {
-		return nil, &Error{File: name, Problem: "cannot be read", Err: cause(err), Remedy: "check the name"}
+		return nil, &Error{File: name, Problem: "cannot be read", Err: cause(err), Remedy: remedyOpen}
 	}
 	if info.IsDir() {
 		list, err := os.ReadDir(name)
 		if err != nil {
-			return nil, &Error{File: name, Problem: "cannot be read", Err: cause(err)}
+			return nil, &Error{File: name, Problem: "cannot be read", Err: cause(err), Remedy: remedyOpen}
 		}
 		var layers []Entry
 		for _, e := range list {

@@ -188,7 +188,7 @@ func sample(kind Type) *Layer {
 			{Number: 1, Values: []string{"17", "größ", "T"}},
 			{Number: 2, Null: true, Values: []string{"", "", ""}},
 			{Number: 3, Deleted: true, Values: []string{"-1", "x", "F"}},
-			{Number: 4, Values: []string{"1e3", "", ""}},
+			{Number: 4, Values: []string{"1003", "", ""}},
 		},
 	}
 	// 4 points with M take as many bytes as 6 without: the awkward counts.

@@ -42,6 +42,8 @@ func (e *Error) Unwrap() error { return e.Err }
 
 // What to do about the usual kinds of damage.
 const (
+	remedyOpen   = "check its name, and that it may be read"
+	remedyDisk   = "check that the disk has room and the folder can be written to"
 	remedyCopy   = "the file is cut short or damaged: copy or export it again"
 	remedyResave = "save the layer anew with the program that wrote it"
 	remedySet    = "the files of the set do not belong together: copy or export all of them again"

@@ -109,7 +109,7 @@ func (p *place) find(name string) (siblings, error) {
 	stem := base[:len(base)-len(path.Ext(base))]
 	list, err := fs.ReadDir(p.fsys, path.Clean("./"+dir))
 	if err != nil {
-		return nil, &Error{File: p.shown(name), Problem: "its folder cannot be read", Err: cause(err), Remedy: "name a .shp file"}
+		return nil, &Error{File: p.shown(name), Problem: "its folder cannot be read", Err: cause(err), Remedy: remedyOpen}
 	}
 	found, best := siblings{}, map[string]int{}
 	for _, entry := range list {
@@ -157,7 +157,7 @@ func likeness(other, base, stem string) int {
 // complete checks that a set has what it needs.
 func (p *place) complete(name string, found siblings) error {
 	if found[".shp"] == "" {
-		return &Error{File: p.shown(name), Problem: "there is no such file", Remedy: "check the name"}
+		return &Error{File: p.shown(name), Problem: "there is no such file", Remedy: remedyOpen}
 	}
 	if found[".dbf"] == "" {
 		return &Error{File: p.shown(name), Problem: "there is no .dbf file beside it, which holds the attributes", Remedy: "copy the .dbf (and .shx, .prj, .cpg) of the same name to the same folder"}

@@ -37,7 +37,7 @@ func openStream(fsys fs.FS, name, shown string) (*stream, error) {
 	// Looked at before it is opened: opening a pipe would wait for ever.
 	info, err := fs.Stat(fsys, name)
 	if err != nil {
-		return nil, &Error{File: shown, Problem: "cannot be read", Err: cause(err)}
+		return nil, &Error{File: shown, Problem: "cannot be read", Err: cause(err), Remedy: remedyOpen}
 	}
 	if !info.Mode().IsRegular() {
 		return nil, &Error{File: shown, Problem: "is not a file", Remedy: "name a .shp file"}
@@ -49,7 +49,7 @@ func openStream(fsys fs.FS, name, shown string) (*stream, error) {
 	}
 	f, err := fsys.Open(name)
 	if err != nil {
-		return nil, &Error{File: shown, Problem: "cannot be read", Err: cause(err)}
+		return nil, &Error{File: shown, Problem: "cannot be read", Err: cause(err), Remedy: remedyOpen}
 	}
 	return &stream{name: shown, size: info.Size(), r: bufio.NewReaderSize(f, int(min(info.Size(), ahead))), c: f}, nil
 }

@@ -28,7 +28,7 @@ func Write(name string, l *Layer) (err error) {
 	dir, base := filepath.Split(name)
 	aside, err := os.MkdirTemp(cmp.Or(dir, "."), ".shapefile-*")
 	if err != nil {
-		return &Error{File: name, Problem: "its folder cannot be written to", Err: cause(err)}
+		return &Error{File: name, Problem: "its folder cannot be written to", Err: cause(err), Remedy: remedyDisk}
 	}
 	defer os.RemoveAll(aside)
 	base = stem(base)
@@ -49,7 +49,7 @@ func Write(name string, l *Layer) (err error) {
 }
 
 func unwritable(name string, err error) error {
-	return &Error{File: name, Problem: "cannot be written", Err: cause(err), Remedy: "check that the disk has room and the folder can be written to"}
+	return &Error{File: name, Problem: "cannot be written", Err: cause(err), Remedy: remedyDisk}
 }
 
 // encode has go-shp write .shp, .shx and .dbf. It says nothing of a full disk:
@@ -108,7 +108,7 @@ func readBack(name string, rows int) error {
 		}
 	}
 	if r.Len() != rows {
-		return &Error{File: name, Problem: "does not have the rows that were written"}
+		return &Error{File: name, Problem: "does not have the rows that were written", Remedy: remedyDisk}
 	}
 	return nil
 }
