@@ -3,6 +3,7 @@ package publish
 import (
 	"errors"
 	"fmt"
+	"math"
 	"strconv"
 
 	"github.com/asfound/asfound/internal/crs"
@@ -182,12 +183,12 @@ func (e *edition) label(record int) string {
 // match is what became of a reading; a reading that no stage looked at is
 // matched to nothing.
 func (e *edition) match(trace, reading int) survey.Match {
-	m := survey.Match{Record: -1}
+	m := survey.Match{Record: -1, Probability: math.NaN()}
 	if len(e.Matches) > 0 && len(e.Matches[trace]) > 0 {
 		m = e.Matches[trace][reading]
 	}
 	if e.Survey.Traces[trace].Readings[reading].Duplicate != nil {
-		m = survey.Match{Record: -1, Status: survey.StatusDuplicate, Reason: m.Reason}
+		m = survey.Match{Record: -1, Probability: math.NaN(), Status: survey.StatusDuplicate, Reason: m.Reason}
 	}
 	return m
 }

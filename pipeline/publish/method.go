@@ -12,9 +12,8 @@ import (
 // fact is one line of how a result came about.
 type fact struct{ Name, Value, Source string }
 
-// method says how the result came about, for a reader who has nothing else: the
-// cautions first, then what was compared with what and by which numbers.
-func (e *edition) method() []fact {
+// cautions are what a reader must know first who has nothing else.
+func (e *edition) cautions() []fact {
 	var facts []fact
 	if e.Banner != "" {
 		facts = append(facts, fact{Name: "Banner", Value: e.Banner})
@@ -22,12 +21,16 @@ func (e *edition) method() []fact {
 	for _, c := range survey.Cautions() {
 		facts = append(facts, fact{Name: "Caution", Value: c})
 	}
-	facts = append(facts,
-		fact{Name: "Job", Value: e.Job},
-		fact{Name: "Version", Value: e.Version},
-		fact{Name: "Working plane", Value: e.plane.Name()},
-		fact{Name: "Working plane to WGS 84", Value: e.toWGS84.Name()},
-	)
+	return append(facts, fact{Name: "Job", Value: e.Job}, fact{Name: "Version", Value: e.Version})
+}
+
+// method says how the result came about: what was compared with what, and by
+// which numbers.
+func (e *edition) method() []fact {
+	facts := []fact{
+		{Name: "Working plane", Value: e.plane.Name()},
+		{Name: "Working plane to WGS 84", Value: e.toWGS84.Name()},
+	}
 	for i := range e.layers {
 		facts = append(facts, fact{
 			Name:  "Records of " + e.Survey.Layers[i].Source,

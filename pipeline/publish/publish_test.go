@@ -33,3 +33,9 @@ func TestTry(t *testing.T) {
 	os.CopyFS("/tmp/pub/run", os.DirFS(folder))
 	run(t, nothing())
 }
+
+func TestTown(t *testing.T) {
+	folder := run(t, town(t, 7, 14))
+	os.RemoveAll("/tmp/pub/town")
+	os.CopyFS("/tmp/pub/town", os.DirFS(folder))
+}

@@ -271,7 +271,9 @@ func (e *edition) leftOut(p *page, c *choice) []string {
 	return out
 }
 
-// Words of numbers.
+// Words of numbers. A number and its unit stay on one line.
+
+const nbsp = "\u00a0"
 
 func counted(n int, thing string) string {
 	if n != 1 {
@@ -293,11 +295,11 @@ func grouped(n int) string {
 func lengthWords(m float64) string {
 	switch {
 	case m < 999.5:
-		return fixed(m, 0) + " m"
+		return fixed(m, 0) + nbsp + "m"
 	case m < 99_950:
-		return fixed(m/1000, 2) + " km"
+		return fixed(m/1000, 2) + nbsp + "km"
 	}
-	return fixed(m/1000, 0) + " km"
+	return fixed(m/1000, 0) + nbsp + "km"
 }
 
 // percent is a share of a whole; nothing of nothing is a dash.
@@ -305,7 +307,7 @@ func percent(part, whole float64) string {
 	if whole <= 0 {
 		return "–"
 	}
-	return fixed(100*part/whole, 1) + " %"
+	return fixed(100*part/whole, 1) + nbsp + "%"
 }
 
 func orNone(s string) string {

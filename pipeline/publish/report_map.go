@@ -73,14 +73,14 @@ type pathView struct{ Class, D, Title string }
 
 // recordView is one record with its stretches.
 type recordView struct {
-	ID        int
+	Anchor    string // of its details
 	Title     string
 	Line      pathView
 	Stretches []pathView
 }
 
 // labelView is a word on the map.
-type labelView struct{ X, Y, Text, Class string }
+type labelView struct{ Of, X, Y, Text, Class string }
 
 // utilityKey is one line of the key.
 type utilityKey struct{ Class, Name string }
@@ -165,7 +165,7 @@ func (m *mapView) path(lines orb.MultiLineString) string {
 func (m *mapView) record(e *edition, i int) {
 	rec := &e.Survey.Records[i]
 	line := lineref.New(rec.Parts, rec.Scale)
-	view := recordView{ID: i, Line: pathView{Class: utilityClass(rec.Utility), D: m.path(rec.Parts)}}
+	view := recordView{Anchor: detailAnchor(i), Line: pathView{Class: utilityClass(rec.Utility), D: m.path(rec.Parts)}}
 	view.Title = strings.TrimSpace(rec.Utility + " " + e.labels[i])
 	if j := e.judgement(i); j != nil {
 		if j.Position != survey.VerdictNone {
@@ -179,7 +179,7 @@ func (m *mapView) record(e *edition, i int) {
 				fixed(s.FromM, 1), fixed(s.ToM, 1), s.Verdict, signed(s.WorstM, 2), fixed(1.96*s.WorstU, 2))
 			view.Stretches = append(view.Stretches, pathView{"v-" + string(s.Verdict), m.path(line.Between(s.FromM, s.ToM)), title})
 			if s.Verdict != survey.VerdictWithin {
-				m.label(line.At((s.FromM+s.ToM)/2), strings.TrimSpace(rec.Utility+" "+e.labels[i])+" "+symbols[s.Verdict]+" "+signed(s.WorstM, 2)+" m", "l-"+string(s.Verdict))
+				m.label(view.Anchor, line.At((s.FromM+s.ToM)/2), strings.TrimSpace(rec.Utility+" "+e.labels[i])+" "+symbols[s.Verdict]+" "+signed(s.WorstM, 2)+" m", "l-"+string(s.Verdict))
 			}
 		}
 	}
@@ -201,8 +201,8 @@ var symbols = map[survey.Verdict]string{
 	survey.VerdictOutside: "▲", survey.VerdictUndecided: "?", survey.VerdictWithin: "✓", survey.VerdictUnsurveyed: "·",
 }
 
-func (m *mapView) label(at orb.Point, text, class string) {
-	m.Labels = append(m.Labels, labelView{fixed(at[0]-m.west, 2), fixed(m.north-at[1], 2), text, class})
+func (m *mapView) label(of string, at orb.Point, text, class string) {
+	m.Labels = append(m.Labels, labelView{of, fixed(at[0]-m.west, 2), fixed(m.north-at[1], 2), text, class})
 }
 
 // rest draws the other records by utility, simplified to what a screen shows,

@@ -34,7 +34,7 @@ func (e *edition) findingRows(order []int, c *choice, m *mapView) []findingRow {
 			Anchor: findingAnchor(i)[1:], ID: f.ID, Kind: string(f.Kind), Record: e.label(f.Record), Utility: f.Utility, Sheet: f.Sheet,
 			Verdict: string(f.Verdict), Symbol: symbols[f.Verdict], Offset: signed(f.OffsetM, 2), OffsetU: fixed(1.96*f.OffsetU, 2),
 			Probability: fixed(f.Probability, 3), Attribution: string(f.Attribution), Tolerance: fixed(f.ToleranceM, 2),
-			Sentence: f.Sentence, Rank: rank, Size: fixed(math.Abs(f.OffsetM), 4), UtilityClass: utilityClass(f.Utility),
+			Sentence: f.Sentence, Rank: rank + 1, Size: fixed(math.Abs(f.OffsetM), 4), UtilityClass: utilityClass(f.Utility),
 		}
 		if f.ToM > f.FromM {
 			r.From, r.To = fixed(f.FromM, 1), fixed(f.ToM, 1)

@@ -22,13 +22,16 @@ func (e *edition) findings(name string, kinds ...survey.Kind) table {
 			if !isOf(f.Kind, kinds) {
 				continue
 			}
-			decide := f.DecideAtU
+			from, to, decide := f.FromM, f.ToM, f.DecideAtU
+			if f.Record < 0 { // stations are a record's
+				from, to = math.NaN(), math.NaN()
+			}
 			if decide == 0 {
 				decide = math.NaN()
 			}
 			copy(cells, []cell{
 				text(f.ID), word(f.Kind), text(e.label(f.Record)), text(f.Utility), text(f.Sheet),
-				word(f.Verdict), number(f.FromM), number(f.ToM), number(f.OffsetM), number(f.OffsetU),
+				word(f.Verdict), number(from), number(to), number(f.OffsetM), number(f.OffsetU),
 				number(f.Probability), word(f.Attribution), number(f.ToleranceM), integer(f.Readings),
 				number(decide), text(f.Sentence),
 			})

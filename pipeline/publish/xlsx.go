@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/asfound/asfound/pipeline/survey"
@@ -210,7 +211,7 @@ func (x *register) method(e *edition) error {
 		w.SetPanes(&excelize.Panes{Freeze: true, YSplit: 1, TopLeftCell: "A2", ActivePane: "bottomLeft"})); err != nil {
 		return err
 	}
-	rows := append([]fact{{"Subject", "What", "Source"}}, e.method()...)
+	rows := slices.Concat([]fact{{"Subject", "What", "Source"}}, e.cautions(), e.method())
 	for _, s := range x.excluded {
 		rows = append(rows, fact{Name: "Left out", Value: s})
 	}

@@ -17,6 +17,7 @@
     plan.setAttribute("viewBox", box.join(" "));
     const px = metresPerPixel();
     plan.style.setProperty("--px", px);
+    [["far", 0.25], ["farther", 0.5], ["farthest", 1.6]].forEach(([c, m]) => plan.classList.toggle(c, px > m));
     drawScale(px);
     thinLabels(px);
   }
@@ -30,10 +31,12 @@
     one(".scalebar span").style.width = m / px + "px";
     one(".scalebar b").textContent = m >= 1000 ? m / 1000 + " km" : +m.toPrecision(1) + " m";
   }
-  // Labels that would lie on one another give way to those before them.
+  // Labels that would lie on one another give way to the picked record's and to
+  // those before them.
+  let picked = "";
   function thinLabels(px) {
-    const kept = [];
-    for (const t of all("#layer-labels text")) {
+    const kept = [], labels = all("#layer-labels text");
+    for (const t of [...labels.filter(t => t.dataset.of === picked), ...labels.filter(t => t.dataset.of !== picked)]) {
       const x = +t.getAttribute("x"), y = +t.getAttribute("y"), w = t.textContent.length * 3.6 * px, h = 9 * px;
       const clash = kept.some(k => Math.abs(k.x - x) < k.w + w && Math.abs(k.y - y) < k.h + h);
       t.style.display = clash ? "none" : "";
@@ -102,6 +105,7 @@
     list.tBodies[0].append(...keyed.map(k => k.r));
   });
   function openDetail(id) {
+    picked = id;
     all("#details article.picked, #plan g.picked").forEach(n => n.classList.remove("picked"));
     const article = id && document.getElementById(id);
     one("#details").classList.toggle("open", !!article);
@@ -112,9 +116,10 @@
   }
   function pick(row, scroll) {
     rows.forEach(r => r.classList.toggle("picked", r === row));
-    focus(row.dataset.focus);
     const article = openDetail(row.dataset.detail);
-    if (scroll && article && innerWidth <= 900) article.scrollIntoView({block: "start"});
+    focus(row.dataset.focus);
+    if (!article) one("#details .hint").textContent = one(".words", row).textContent;
+    if (scroll && innerWidth <= 900) one("#details").scrollIntoView({block: "start"});
   }
   function pickRecord(id) {
     const row = rows.find(r => r.dataset.detail === id);
