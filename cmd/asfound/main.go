@@ -71,7 +71,7 @@ survey next.
 		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(runCommand(), checkCommand(), versionCommand())
+	root.AddCommand(runCommand(), checkCommand(), demoCommand(), versionCommand())
 	root.SetHelpTemplate(root.HelpTemplate() + exitHelp)
 	return root
 }
