@@ -4,6 +4,7 @@ import (
 	"embed"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -30,23 +31,23 @@ type meridian struct {
 // catalogue is what the embedded EPSG tables hold, by code or plain name.
 // Lines of systems stay text until somebody asks for one.
 type catalogue struct {
-	ellipsoids  map[int]ellipsoid
-	meridians   map[int]meridian
-	datums      map[int]*datum
-	datumMeta   map[int]int // datum -> prime meridian
-	datumByName map[string]*datum
-	geographic  map[int][]string
-	geoByName   map[string]int
-	conversions map[int][]string
-	projected   map[int][]string
-	codes       []int // of projected systems, in order
+	ellipsoids    map[int]ellipsoid
+	meridians     map[int]meridian
+	datums        map[int]*datum
+	datumMeridian map[int]int         // datum -> prime meridian
+	datumByName   map[string][]*datum // own names before other names, deprecated datums last
+	geographic    map[int][]string
+	geoByName     map[string]int
+	conversions   map[int][]string
+	projected     map[int][]string
+	codes         []int // of projected systems, in order
 }
 
 // epsg is the catalogue, read once.
 var epsg = sync.OnceValue(func() *catalogue {
 	c := &catalogue{
-		ellipsoids: map[int]ellipsoid{}, meridians: map[int]meridian{}, datums: map[int]*datum{}, datumMeta: map[int]int{},
-		datumByName: map[string]*datum{}, geographic: map[int][]string{}, geoByName: map[string]int{},
+		ellipsoids: map[int]ellipsoid{}, meridians: map[int]meridian{}, datums: map[int]*datum{}, datumMeridian: map[int]int{},
+		datumByName: map[string][]*datum{}, geographic: map[int][]string{}, geoByName: map[string]int{},
 		conversions: map[int][]string{}, projected: map[int][]string{},
 	}
 	for _, r := range table("ellipsoid") {
@@ -55,16 +56,21 @@ var epsg = sync.OnceValue(func() *catalogue {
 	for _, r := range table("meridian") {
 		c.meridians[integer(r[0])] = meridian{r[1], decimal(r[2])}
 	}
-	for _, r := range table("datum") {
+	datums := table("datum")
+	for _, r := range datums {
 		d := &datum{code: integer(r[0]), name: r[1], short: r[2], ellipsoid: c.ellipsoids[integer(r[3])]}
-		c.datums[d.code], c.datumMeta[d.code] = d, integer(r[4])
-		names := []string{d.name}
-		if len(r) > 5 {
-			names = append(names, strings.Split(r[5], ";")...)
+		c.datums[d.code], c.datumMeridian[d.code] = d, integer(r[4])
+		key := datumKey(d.name)
+		c.datumByName[key] = append(c.datumByName[key], d)
+	}
+	for _, r := range datums {
+		if len(r) <= 5 {
+			continue
 		}
-		for _, n := range names {
-			if key := datumKey(n); c.datumByName[key] == nil {
-				c.datumByName[key] = d
+		d := c.datums[integer(r[0])]
+		for n := range strings.SplitSeq(r[5], ";") {
+			if key := datumKey(n); !slices.Contains(c.datumByName[key], d) {
+				c.datumByName[key] = append(c.datumByName[key], d)
 			}
 		}
 	}
@@ -100,7 +106,7 @@ func (c *catalogue) system(code int) (*System, error) {
 		d := c.datums[integer(r[2])]
 		return &System{
 			code: code, name: r[1], definition: "EPSG:" + r[0], datum: d,
-			meridian: c.meridians[c.datumMeta[d.code]], unit: unitsByCode[integer(r[3])],
+			meridian: c.meridians[c.datumMeridian[d.code]], unit: unitsByCode[integer(r[3])],
 		}, nil
 	}
 	r, ok := c.projected[code]

@@ -24,10 +24,16 @@ func newEllipsoid(name string, a, invF float64) ellipsoid {
 	return el
 }
 
-// same says whether two ellipsoids are one: definitions write the inverse
-// flattening with 9 digits or more, and the semi-major axis to a millimetre.
+// same says whether two ellipsoids are one, but for the digits that writers
+// drop: GRS 1980 and WGS 84, 1.6e-11 apart in flattening, are two.
 func (el ellipsoid) same(o ellipsoid) bool {
-	return math.Abs(el.a-o.a) < 1e-3 && math.Abs(el.f-o.f) < 2e-11
+	return math.Abs(el.a-o.a) < 1e-3 && math.Abs(el.f-o.f) < 1e-12
+}
+
+// near says whether an ellipsoid may be the other one, rounded: within some
+// centimetres anywhere.
+func (el ellipsoid) near(o ellipsoid) bool {
+	return math.Abs(el.a-o.a) < 0.02 && math.Abs(el.f-o.f) < 4e-9
 }
 
 // primeVertical is the radius of curvature in the prime vertical, metres.

@@ -1,7 +1,5 @@
 package crs
 
-import "math"
-
 // nullOperation leaves coordinates as they are between two frames that are
 // close but not the same. Each says how far apart they are, and why they are
 // taken as one nevertheless: nothing else is ever taken as one.
@@ -97,37 +95,4 @@ var nullOperations = []nullOperation{
 	{"GDA2020", "WGS 84", 3, "EPSG:8450", "WGS 84 does not say which realisation"},
 	{"SIRGAS 2000", "WGS 84", 1, "EPSG:15485", "the frames are within 1 m"},
 	{"JAD2001", "WGS 84", 1, "EPSG:3444", "the frames are within 1 m"},
-}
-
-// link is a way between two datums; its shift is nil for a null operation.
-type link struct {
-	to        *datum
-	name      string // "null operation", "EPSG:8970 at epoch 2026.5"
-	why       string
-	accuracyM float64 // NaN not stated
-	costM     float64 // what the search weighs
-	helmert   *helmert
-	grid      *Grid
-	backwards bool
-}
-
-// links are the ways out of every datum that the tables know, by EPSG code of
-// the datum.
-type links map[int][]link
-
-func (l links) add(a, b *datum, forth link) {
-	forth.to = b
-	back := forth
-	back.to, back.backwards = a, true
-	l[a.code] = append(l[a.code], forth)
-	l[b.code] = append(l[b.code], back)
-}
-
-// cost is an accuracy as the search for a way counts it: not stated is worse
-// than any stated, and every step costs a little.
-func cost(accuracyM float64) float64 {
-	if math.IsNaN(accuracyM) {
-		return 100
-	}
-	return accuracyM + 0.002
 }

@@ -28,8 +28,15 @@ func init() {
 	})
 	register(method{
 		code: 1051, name: "Lambert Conic Conformal (2SP Michigan)", conformal: true,
-		wkt1: []string{"Lambert_Conformal_Conic_2SP_Michigan"},
+		wkt1: []string{"Lambert_Conformal_Conic_2SP_Michigan", "Lambert_Conformal_Conic"},
 		uses: append(origin(8821, 8822, 8826, 8827), required(parallel1, 8823), required(parallel2, 8824), required(ellipsoidScale, 1038)),
+		// ESRI has no such method: it gives the general one a scale factor.
+		adapt: func(v *values) bool {
+			if !v.has(ellipsoidScale) {
+				v[ellipsoidScale], v[scaleFactor] = v[scaleFactor], nan
+			}
+			return v.has(parallel2)
+		},
 		build: func(e ellipsoid, v *values) (projection, error) {
 			return newLambertConformal(e, v, v[parallel1], v[parallel2], v[ellipsoidScale])
 		},

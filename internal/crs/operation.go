@@ -4,9 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"slices"
 	"strings"
-	"sync"
 
 	"github.com/paulmach/orb"
 )
@@ -59,10 +57,11 @@ func NewOperationAt(from, to *System, o Options) (*Operation, error) {
 		op.name = "no change of datum (" + from.datum.short + ")"
 		return op, nil
 	}
-	way, err := findWay(from.datum, to.datum, o)
+	way, err := findWay(from.datum.node(), to.datum.node(), o)
 	if err != nil {
 		return nil, err
 	}
+	way[len(way)-1].to = to.datum // with the ellipsoid of its own definition
 	var parts []string
 	at := from.datum
 	for _, l := range way {
@@ -113,6 +112,15 @@ func (l link) shift(at *datum, epoch float64) shift {
 		return l.grid
 	}
 	return nil
+}
+
+// node is the datum as the tables know it: a definition may have given it an
+// ellipsoid with other last digits.
+func (d *datum) node() *datum {
+	if k := epsg().datums[d.code]; k != nil && d.toWGS84 == nil {
+		return k
+	}
+	return d
 }
 
 // sameDatum says whether two systems rest on one datum.
@@ -250,115 +258,4 @@ func (u undone) apply(g geodetic) geodetic {
 		return geodetic{nan, nan, nan}
 	}
 	return p
-}
-
-// known are the links of the embedded tables, read once.
-var known = sync.OnceValue(func() links {
-	c, l := epsg(), links{}
-	for i, n := range nullOperations {
-		a, b := c.frame(n.from), c.frame(n.to)
-		if a == nil || b == nil { // a test sees that every name is known
-			continue
-		}
-		k := link{name: "null operation", why: n.why, accuracyM: n.accuracyM, costM: cost(n.accuracyM) + 1e-6*float64(i)}
-		if n.why == aligned {
-			k.helmert = &helmert{}
-		}
-		l.add(a, b, k)
-	}
-	for _, r := range table("helmert") {
-		h, source, target, err := parseHelmert(r)
-		if err != nil {
-			panic(err) // a build with broken tables
-		}
-		l.add(c.datums[source], c.datums[target], link{name: h.title(), accuracyM: h.accuracyM, costM: cost(h.accuracyM), helmert: h})
-	}
-	return l
-})
-
-func (h *helmert) title() string {
-	kind := "7-parameter transformation"
-	if h.timeDependent() {
-		kind = "14-parameter transformation"
-	}
-	if h.code == 0 {
-		return h.name
-	}
-	return fmt.Sprintf("%s EPSG:%d", kind, h.code)
-}
-
-// frame is the datum of a geographic system's EPSG name.
-func (c *catalogue) frame(name string) *datum {
-	r, ok := c.geographic[c.geoByName[plain(name)]]
-	if !ok {
-		return nil
-	}
-	return c.datums[integer(r[2])]
-}
-
-// maxSteps is the longest chain of transformations that is looked for.
-const maxSteps = 4
-
-// findWay is the chain of links of least cost between two datums.
-func findWay(from, to *datum, o Options) ([]link, error) {
-	extra := links{}
-	for _, g := range o.Grids {
-		extra.add(g.from, g.to, link{name: "grid " + g.name, accuracyM: g.AccuracyM, costM: 0.001, grid: g})
-	}
-	wgs := epsg().datums[6326]
-	out := func(d *datum) []link {
-		if d.toWGS84 != nil { // the definition's own transformation is the only way
-			return []link{{to: wgs, name: d.toWGS84.title(), accuracyM: d.toWGS84.accuracyM, costM: 0.001, helmert: d.toWGS84}}
-		}
-		ls := append(slices.Clone(extra[d.code]), known()[d.code]...)
-		if d == wgs && to.toWGS84 != nil {
-			ls = append(ls, link{to: to, name: to.toWGS84.title(), accuracyM: to.toWGS84.accuracyM, costM: 0.001, helmert: to.toWGS84, backwards: true})
-		}
-		return ls
-	}
-	type state struct {
-		cost float64
-		way  []link
-	}
-	best := map[*datum]state{from: {}}
-	// Bellman and Ford, a step a round: chains are short and the graph small.
-	for range maxSteps {
-		next := map[*datum]state{}
-		for d, s := range best {
-			next[d] = s
-		}
-		for _, d := range ordered(best) {
-			s := best[d]
-			for _, l := range out(d) {
-				if l.to != to && to.toWGS84 != nil && l.to.code == to.code && l.to.code != 0 {
-					continue // the bound twin of the same datum is meant
-				}
-				c := s.cost + l.costM
-				if old, seen := next[l.to]; !seen || c < old.cost-1e-12 {
-					next[l.to] = state{c, append(slices.Clone(s.way), l)}
-				}
-			}
-		}
-		best = next
-	}
-	if s, found := best[to]; found {
-		return s.way, nil
-	}
-	return nil, fmt.Errorf("no transformation from %s (%s) to %s (%s) is known: give a grid (.gsb) between them, or bring the data to a system on %s first",
-		from.short, from.name, to.short, to.name, to.short)
-}
-
-// ordered are the datums reached so far, always in the same order.
-func ordered[V any](m map[*datum]V) []*datum {
-	out := make([]*datum, 0, len(m))
-	for d := range m {
-		out = append(out, d)
-	}
-	slices.SortFunc(out, func(a, b *datum) int {
-		if a.code != b.code {
-			return a.code - b.code
-		}
-		return strings.Compare(a.name, b.name)
-	})
-	return out
 }

@@ -88,7 +88,7 @@ func shared() (groups [][]int) {
 	for _, code := range c.codes {
 		r := c.projected[code]
 		d := c.datums[integer(c.geographic[integer(r[2])][2])]
-		key := fmt.Sprint(r[3], d.ellipsoid, c.datumMeta[d.code], c.geographic[integer(r[2])][3], r[4])
+		key := fmt.Sprint(r[3], d.ellipsoid, c.datumMeridian[d.code], c.geographic[integer(r[2])][3], r[4])
 		if _, seen := place[key]; !seen {
 			place[key] = len(groups)
 			groups = append(groups, nil)

@@ -52,6 +52,9 @@ func fromWKT(def string) (*System, error) {
 		return nil, fmt.Errorf("coordinate system: %w", err)
 	}
 	s, err := systemOf(ns[0])
+	if err == nil {
+		err = s.tied()
+	}
 	if err != nil {
 		return nil, fmt.Errorf("coordinate system %q: %w", clip(ns[0].text(0)), err)
 	}

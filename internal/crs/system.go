@@ -108,7 +108,7 @@ func (s *System) Geographic() *System {
 	if !s.Projected() && s.unit == degree {
 		return s
 	}
-	if s.datum.toWGS84 == nil && s.meridian == epsg().meridians[epsg().datumMeta[s.datum.code]] {
+	if s.datum.toWGS84 == nil && s.meridian == epsg().meridians[epsg().datumMeridian[s.datum.code]] {
 		if g, err := epsg().system(epsg().geoByName[plain(s.datum.short)]); err == nil && g.datum == s.datum && g.unit == degree {
 			return g
 		}

@@ -42,6 +42,11 @@ func linear(name string, factor float64) (unit, error) {
 			return u, nil
 		}
 	}
+	for _, u := range unitsByCode { // no two of them are as close as this
+		if u.factor > 0.1 && math.Abs(factor-u.factor) <= 1e-12*u.factor {
+			return u, nil
+		}
+	}
 	return unit{name, factor}, nil
 }
 

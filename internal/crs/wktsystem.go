@@ -121,7 +121,7 @@ func geographicWKT(n *node) (*System, error) {
 	if cs := n.child("CS"); cs != nil && strings.EqualFold(cs.text(0), "cartesian") {
 		return nil, fmt.Errorf("a geocentric system (X, Y, Z) has no place on a map: give the geographic or projected one")
 	}
-	d, notes, err := datumOf(n)
+	d, err := datumOf(n)
 	if err != nil {
 		return nil, err
 	}
@@ -129,7 +129,13 @@ func geographicWKT(n *node) (*System, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &System{name: n.text(0), definition: "", datum: d, meridian: m, unit: u, notes: notes}
+	s := &System{name: n.text(0), datum: d, meridian: m, unit: u}
+	if k := epsg().datums[d.code]; k != nil && k.ellipsoid != d.ellipsoid {
+		s.note("ellipsoid %q (1/%s) differs from that of %s (1/%s) in its last digits: went by the definition", d.ellipsoid.name, number(d.ellipsoid.invF), d.name, number(k.ellipsoid.invF))
+	}
+	if dn := n.child("DATUM"); dn != nil && dn.child("EXTENSION") != nil {
+		s.note("grid %q that the definition names is not used: hand it over as a file", clip(dn.child("EXTENSION").text(1)))
+	}
 	for _, a := range n.children("AXIS") {
 		if dir := axisDirection(a); dir != "north" && dir != "east" && dir != "up" && dir != "" {
 			return nil, fmt.Errorf("axis %q points %s: only axes to the east and north are known; change the signs of the data", a.text(0), dir)
@@ -199,54 +205,78 @@ func axisDirection(a *node) string {
 }
 
 // datumOf finds the datum by its name, and checks it by its ellipsoid.
-func datumOf(n *node) (*datum, []string, error) {
+func datumOf(n *node) (*datum, error) {
 	dn := n.child("DATUM", "ENSEMBLE", "GEODETICDATUM", "TRF")
 	if dn == nil {
-		return nil, nil, fmt.Errorf("%s[%q] names no DATUM", n.keyword, clip(n.text(0)))
+		return nil, fmt.Errorf("%s[%q] names no DATUM", n.keyword, clip(n.text(0)))
 	}
 	el := dn.child("SPHEROID", "ELLIPSOID")
 	if el == nil {
-		return nil, nil, fmt.Errorf("datum %q has no SPHEROID", clip(dn.text(0)))
+		return nil, fmt.Errorf("datum %q has no SPHEROID", clip(dn.text(0)))
 	}
 	a, err := el.number(1)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	invF, err := el.number(2)
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	if u := el.child("UNIT", "LENGTHUNIT"); u != nil {
 		lu, err := unitOf(u, linear)
 		if err != nil {
-			return nil, nil, err
+			return nil, err
 		}
 		a *= lu.factor
 	}
 	if !(a > 1e6 && a < 1e8) || invF != 0 && !(invF > 100) {
-		return nil, nil, fmt.Errorf("ellipsoid %q (%v, 1/%v) is not the Earth: semi-major axis in metres and inverse flattening are needed", clip(el.text(0)), a, invF)
+		return nil, fmt.Errorf("ellipsoid %q (%v, 1/%v) is not the Earth: semi-major axis in metres and inverse flattening are needed", clip(el.text(0)), a, invF)
 	}
 	own := newEllipsoid(el.text(0), a, invF)
-	d := findDatum(dn)
-	var notes []string
+	d := findDatum(dn, own)
 	switch {
-	case d == nil:
-		d = &datum{name: dn.text(0), short: n.text(0), ellipsoid: own}
-		if n.child("TOWGS84") == nil && dn.child("TOWGS84") == nil {
-			return nil, nil, fmt.Errorf("datum %q is not known: name the data's system by its EPSG code, or correct the datum's name to EPSG's", clip(dn.text(0)))
-		}
-	case !d.ellipsoid.same(own):
-		return nil, nil, fmt.Errorf("datum %q lies on %s (%s, 1/%s), but the definition puts it on %q (%s, 1/%s): one of the two is wrong; give the EPSG code of the data's system",
-			clip(dn.text(0)), d.ellipsoid.name, number(d.ellipsoid.a), number(d.ellipsoid.invF), clip(el.text(0)), number(a), number(invF))
+	case d == nil: // tied reports it, unless the definition ties it to WGS 84 itself
+		return &datum{name: dn.text(0), short: n.text(0), ellipsoid: own}, nil
+	case d.ellipsoid.same(own):
+		return d, nil
+	case d.ellipsoid.near(own): // its numbers are trusted
+		rounded := *d
+		rounded.ellipsoid = own
+		return &rounded, nil
 	}
-	return d, notes, nil
+	return nil, fmt.Errorf("datum %q lies on %s (%s, 1/%s), but the definition puts it on %q (%s, 1/%s): one of the two is wrong; give the EPSG code of the data's system",
+		clip(dn.text(0)), d.ellipsoid.name, number(d.ellipsoid.a), number(d.ellipsoid.invF), clip(el.text(0)), number(a), number(invF))
 }
 
-// findDatum looks a datum up by its names, then by its EPSG code.
-func findDatum(n *node) *datum {
+// tied refuses a datum that neither the tables know nor the definition ties to
+// WGS 84: its positions could be compared with nothing.
+func (s *System) tied() error {
+	if s.datum.code == 0 && s.datum.toWGS84 == nil {
+		return fmt.Errorf("datum %q is not known: name the data's system by its EPSG code, or correct the datum's name to EPSG's", clip(s.datum.name))
+	}
+	return nil
+}
+
+// findDatum looks a datum up by its names, then by its EPSG code. Of several
+// with one name the one of the stated code is meant, or of the stated
+// ellipsoid.
+func findDatum(n *node, el ellipsoid) *datum {
 	c := epsg()
-	if d := c.datumByName[datumKey(n.text(0))]; d != nil {
-		return d
+	named := c.datumByName[datumKey(n.text(0))]
+	for _, d := range named {
+		if d.code == n.epsgID() && d.ellipsoid.same(el) {
+			return d
+		}
+	}
+	for _, close := range []func(ellipsoid) bool{el.same, el.near} {
+		for _, d := range named {
+			if close(d.ellipsoid) {
+				return d
+			}
+		}
+	}
+	if len(named) > 0 {
+		return named[0]
 	}
 	return c.datums[n.epsgID()]
 }

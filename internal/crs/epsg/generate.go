@@ -78,7 +78,7 @@ func main() {
 
 	write("ellipsoid.csv", "code|name|semi-major axis, m|inverse flattening, 0 for a sphere", ellipsoids())
 	write("meridian.csv", "code|name|degrees east of Greenwich", meridians())
-	write("datum.csv", "code|name|short name|ellipsoid|prime meridian|other names;...", datums())
+	write("datum.csv", "code|name|short name|ellipsoid|prime meridian|other names;... (deprecated ones last)", datums())
 	write("geographic.csv", "code|name|datum|unit of angle", geographic())
 	projected, conversions := projected()
 	write("conversion.csv", "code|name|method|parameter=value (degrees, metres or as said)|...", conversions)
@@ -151,7 +151,7 @@ func datums() (out []string) {
 	}
 	for _, r := range query(`select d.code, d.name, coalesce((select g.name from geodetic_crs g where g.auth_name='EPSG' and g.datum_code=d.code
 			and g.type!='other' order by g.deprecated, g.type, cast(g.code as int) limit 1), d.name), ellipsoid_code, prime_meridian_code
-		from geodetic_datum d where d.auth_name='EPSG' order by cast(d.code as int)`) {
+		from geodetic_datum d where d.auth_name='EPSG' order by d.deprecated, cast(d.code as int)`) {
 		out = append(out, join(r[0], r[1], r[2], r[3], r[4], strings.Join(alias[r[0]], ";")))
 	}
 	return out
