@@ -29,6 +29,7 @@ type problem struct {
 	own, sheet, session, source []prior
 	mapM                        float64 // prior size of a shift of the whole map
 	iterations                  int
+	builder                     *estimate.Builder
 }
 
 func newProblem(n *network, ev *evidence, o Options) *problem {
@@ -46,7 +47,7 @@ func newProblem(n *network, ev *evidence, o Options) *problem {
 	u.sessions = next(len(ev.sessions), 2)
 	u.sources = next(len(ev.sources), 2)
 	u.whole = next(1, 2)
-	p := &problem{n: n, ev: ev, o: o, u: u, x: make([]float64, u.n), mapM: o.MapM}
+	p := &problem{n: n, ev: ev, o: o, u: u, x: make([]float64, u.n), mapM: o.MapM, builder: estimate.NewBuilder(u.n)}
 	for r := range n.records {
 		q := prior{first: u.own + 2*r, parent: u.whole, sigma: math.Hypot(o.OwnM, o.SheetM), nu: o.OwnNu, weight: 1}
 		if k := n.records[r].sheet; k >= 0 {
@@ -180,7 +181,8 @@ func (s *system) cross(a, b *row, w float64) {
 // readings' weights: 1 to solve, the Student-t's (nu+1)/(nu+3) for covariances,
 // since weights frozen at the solution promise too much.
 func (p *problem) factor(information float64) (*estimate.Factor, []float64, error) {
-	s := &system{estimate.NewBuilder(p.u.n), make([]float64, p.u.n)}
+	p.builder.Reset()
+	s := &system{p.builder, make([]float64, p.u.n)}
 	p.addPriors(s)
 	p.addEdges(s)
 	for i := range p.ev.obs {
