@@ -53,10 +53,10 @@ func readAreas(ctx context.Context, src AreasSource, pl *plane, maxRejectShare f
 			return nil, ctx.Err()
 		}
 		if a.SetAside != "" {
-			a.reject(rowOf(&l.features[i], &values), fault{reason: "its file is set aside: " + a.SetAside})
+			a.reject(l.rowOf(i, &values), fault{reason: "its file is set aside: " + a.SetAside})
 			continue
 		}
-		a.take(r, &l.features[i], &values)
+		a.take(r, l, i, &values)
 	}
 	if a.SetAside == "" {
 		a.SetAside = a.tooBad(maxRejectShare)
@@ -101,9 +101,12 @@ func (a *areasFile) reader(src AreasSource, l *layerFile, pl *plane) (*areaReade
 }
 
 // take takes one feature to an area, or rejects it.
-func (a *areasFile) take(r *areaReader, f *survey.Feature, values *row) {
-	r.take(rowOf(f, values))
-	area, why := r.read(f)
+func (a *areasFile) take(r *areaReader, l *layerFile, i int, values *row) {
+	r.take(l.rowOf(i, values))
+	area, why := survey.Area{}, l.damage[i]
+	if why == "" {
+		area, why = r.read(&l.features[i])
+	}
 	switch {
 	case why != "":
 		a.reject(values, fault{reason: why})

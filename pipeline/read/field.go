@@ -109,6 +109,9 @@ func (b *binder) field(src FieldSource, pl *plane, a *account) *fieldReader {
 	if system == nil {
 		return nil
 	}
+	if !src.Time.Given() {
+		src.Time.Name = b.table.timeColumn
+	}
 	r := &fieldReader{
 		cells:     newCells(b.table),
 		positions: b.positions(src.Positions, pl, system, src.Epoch),

@@ -17,9 +17,13 @@ type layerFile struct {
 	crs      string // definition, where the file says it
 	shape    shape
 	fields   []survey.Field
-	features []survey.Feature // Parts are lines, or polygon rings
+	features []survey.Feature // Parts are lines, polygon rings, or points as lines of one vertex
+	damage   map[int]string   // why a feature has no geometry of the layer's shape, by index
+	shapes   map[shape][]int  // features by shape, until settle
 	siblings []string         // every file read, the first one too
-	notes    []string
+	// timeColumn is the field that holds the time by the format's own rule.
+	timeColumn string
+	notes      []string
 }
 
 const noGeometry = "the row has no geometry"
@@ -73,12 +77,58 @@ func (l *layerFile) columns() []string {
 	return names
 }
 
+// add adds a feature of some shape, "" for none.
+func (l *layerFile) add(f survey.Feature, kind shape, why string) {
+	if kind != "" {
+		if l.shapes == nil {
+			l.shapes = map[shape][]int{}
+		}
+		l.shapes[kind] = append(l.shapes[kind], len(l.features))
+	}
+	if why != "" {
+		l.fail(len(l.features), why)
+	}
+	l.features = append(l.features, f)
+}
+
+func (l *layerFile) fail(feature int, why string) {
+	if l.damage == nil {
+		l.damage = map[int]string{}
+	}
+	l.damage[feature] = why
+}
+
+// settle gives the layer the shape that most of its features have. Those of
+// another stay without geometry.
+func (l *layerFile) settle() {
+	for _, kind := range []shape{shapeLines, shapePolygons, shapePoints} {
+		if l.shape == "" || len(l.shapes[kind]) > len(l.shapes[l.shape]) {
+			l.shape = kind
+		}
+	}
+	for kind, features := range l.shapes {
+		if kind == l.shape {
+			continue
+		}
+		for _, i := range features {
+			l.features[i].Parts, l.features[i].Z, l.features[i].Deleted = nil, nil, true
+			l.fail(i, fmt.Sprintf("its geometry is of the kind %s in a layer of %s", kind, l.shape))
+		}
+	}
+	l.shapes = nil
+}
+
 // rowOf is a feature as a row of values. into is reused.
-func rowOf(f *survey.Feature, into *row) *row {
+func (l *layerFile) rowOf(i int, into *row) *row {
+	f := &l.features[i]
 	into.number = f.Row
 	into.values = into.values[:0]
-	for _, v := range f.Values {
-		into.values = append(into.values, v.Text)
+	for j, v := range f.Values {
+		text := v.Text
+		if l.fields[j].Kind == survey.FieldJSON && !v.Null {
+			text = jsonText([]byte(text))
+		}
+		into.values = append(into.values, text)
 	}
 	return into
 }

@@ -146,8 +146,11 @@ func (l *recordsLayer) read(ctx context.Context, pl *plane, placeholderSheets []
 		if l.Rows++; l.Rows%rowsPerLook == 0 && ctx.Err() != nil {
 			return ctx.Err()
 		}
-		r.take(rowOf(f, &values))
-		record, why := l.record(r, f, to, pl)
+		r.take(l.file.rowOf(i, &values))
+		record, why := survey.Record{}, l.file.damage[i]
+		if why == "" {
+			record, why = l.record(r, f, to, pl)
+		}
 		if why != "" {
 			l.reject(&values, fault{reason: why})
 			continue

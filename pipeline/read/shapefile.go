@@ -6,6 +6,7 @@ import (
 
 	"github.com/asfound/asfound/internal/shapefile"
 	"github.com/asfound/asfound/pipeline/survey"
+	"github.com/paulmach/orb"
 )
 
 func init() {
@@ -79,7 +80,10 @@ func fieldKind(t byte) survey.FieldKind {
 
 func shapefileFeature(r *shapefile.Row) survey.Feature {
 	f := survey.Feature{Row: r.Number, Parts: r.Parts, Deleted: r.Deleted || r.Null, Values: make([]survey.Value, len(r.Values))}
-	if r.Parts != nil {
+	if len(r.Points) > 0 {
+		f.Parts = []orb.LineString{r.Points}
+	}
+	if f.Parts != nil {
 		f.Z = r.Z
 	}
 	for i, v := range r.Values {

@@ -22,13 +22,16 @@ func (a *account) readTable(ctx context.Context, file File, maxRejectShare float
 		a.setAside("it cannot be read: "+plainError(file, err), nil)
 		return nil
 	}
-	t, err := openTable(file.Path)
+	t, err := openTable(file)
 	if err != nil {
 		a.setAside("it cannot be read: "+plainError(file, err), nil)
 		return nil
 	}
 	defer t.close()
 	b := &binder{table: t}
+	if t.unfit != nil {
+		b.problems = append(b.problems, t.unfit)
+	}
 	use := bind(b)
 	if err := b.err(); err != nil {
 		reason := strings.ReplaceAll(err.Error(), "\n", "; ")

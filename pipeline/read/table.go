@@ -5,6 +5,7 @@ import (
 	"io"
 	"iter"
 	"maps"
+	"math"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -14,12 +15,15 @@ import (
 
 // table is a file of rows at the reading edge.
 type table struct {
-	columns   []string
-	located   bool   // its rows have a position of their own
-	crs       string // definition, where the file says it
-	delimiter rune   // 0 where values are not delimited text
-	siblings  []string
-	notes     []string
+	columns []string
+	located bool   // its rows have a position of their own
+	unfit   error  // why it cannot be used at all; its rows are only counted
+	crs     string // definition, where the file says it
+	// timeColumn is the column that holds the time by the format's own rule.
+	timeColumn string
+	delimiter  rune // 0 where values are not delimited text
+	siblings   []string
+	notes      []string
 
 	// rows streams the table once. An error ends it: the file is broken there.
 	rows   iter.Seq2[*row, error]
@@ -44,16 +48,62 @@ func (t *table) close() {
 	}
 }
 
-// tableFormats opens a table, by extension in lower case.
+// tableFormats opens a table, by extension in lower case. A layer of points is
+// a table too.
 var tableFormats = map[string]func(path string) (*table, error){}
 
-func openTable(path string) (*table, error) {
-	ext := strings.ToLower(filepath.Ext(path))
-	open, known := tableFormats[ext]
-	if !known {
-		return nil, fmt.Errorf("%q is no format for rows of readings; it can be %s", ext, extensions(tableFormats))
+func openTable(file File) (*table, error) {
+	ext := strings.ToLower(filepath.Ext(file.Path))
+	if open, known := tableFormats[ext]; known {
+		return open(file.Path)
 	}
-	return open(path)
+	if _, known := layerFormats[ext]; !known {
+		return nil, fmt.Errorf("%q is no format for rows of readings; it can be %s, %s", ext, extensions(tableFormats), extensions(layerFormats))
+	}
+	l, err := readLayer(file, shapePoints)
+	if l == nil {
+		return nil, err
+	}
+	t := l.table()
+	t.unfit = err
+	return t, nil
+}
+
+// table is a layer of points as a table, its rows located.
+func (l *layerFile) table() *table {
+	t := &table{columns: l.columns(), located: true, crs: l.crs, timeColumn: l.timeColumn, siblings: l.siblings, notes: l.notes}
+	t.rows = func(yield func(*row, error) bool) {
+		var r row
+		for i := range l.features {
+			l.pointRow(i, &r)
+			if !yield(&r, nil) {
+				return
+			}
+		}
+	}
+	return t
+}
+
+func (l *layerFile) pointRow(i int, r *row) {
+	f := &l.features[i]
+	l.rowOf(i, r)
+	r.damage, r.elevation = l.damage[i], math.NaN()
+	if r.damage != "" {
+		return
+	}
+	switch {
+	case f.Deleted && len(f.Parts) > 0:
+		r.damage = "the row is deleted"
+	case len(f.Parts) == 0:
+		r.damage = noGeometry
+	case len(f.Parts) > 1 || len(f.Parts[0]) != 1:
+		r.damage = "the row has several points: one is a reading"
+	default:
+		r.point = f.Parts[0][0]
+		if f.Z != nil {
+			r.elevation = f.Z[0][0]
+		}
+	}
 }
 
 // extensions lists the formats of a register for a message.

@@ -23,7 +23,7 @@ var fixWords = map[string]survey.Fix{
 	"sbas": survey.FixDGPS, "waas": survey.FixDGPS, "egnos": survey.FixDGPS, "code differential": survey.FixDGPS,
 	"autonomous": survey.FixAutonomous, "single": survey.FixAutonomous, "standalone": survey.FixAutonomous,
 	"gps": survey.FixAutonomous, "gnss": survey.FixAutonomous, "sps": survey.FixAutonomous, "pps": survey.FixAutonomous,
-	"3d": survey.FixAutonomous, "uncorrected": survey.FixAutonomous,
+	"3d": survey.FixAutonomous, "2d": survey.FixAutonomous, "uncorrected": survey.FixAutonomous,
 	"total station": survey.FixTotalStation, "tps": survey.FixTotalStation, "ts": survey.FixTotalStation,
 }
 
