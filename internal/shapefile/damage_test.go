@@ -10,6 +10,9 @@ import (
 	"testing"
 )
 
+// slow says whether tests that take minutes are wanted.
+func slow() bool { return os.Getenv("ASFOUND_SLOW") == "1" }
+
 // variants are the sets that the tests damage: each type, with and without the
 // optional measures.
 func variants(t *testing.T, run func(t *testing.T, want *Layer, set fileSet)) {
@@ -76,7 +79,7 @@ func TestLengthened(t *testing.T) {
 // checkWhole.
 func TestFlipped(t *testing.T) {
 	masks := []byte{1, 2, 4, 8, 16, 32, 64, 128, 0xFF}
-	if os.Getenv("ASFOUND_SLOW") == "1" {
+	if slow() {
 		masks = nil
 		for m := 1; m < 256; m++ {
 			masks = append(masks, byte(m))

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/csv"
 	"fmt"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -145,13 +146,17 @@ func TestReadsWhatGDALWrites(t *testing.T) {
 	}
 }
 
-// TestReadsGDALsEncodings has it write text in the encodings that it knows.
+// TestReadsGDALsEncodings has it write text in encodings that it knows (in more
+// of them with ASFOUND_SLOW=1).
 func TestReadsGDALsEncodings(t *testing.T) {
-	for encoding, text := range map[string]string{
-		"UTF-8": "größe 日本 ł", "ISO-8859-1": "größe é", "CP1252": "größe “é” €", "CP1250": "łódź", "CP1251": "Труба", "CP437": "größe ½",
-		"CP850": "größe ø", "CP852": "łódź", "CP866": "Труба", "ISO-8859-2": "łódź", "ISO-8859-15": "größe €", "CP932": "日本 水道", "CP936": "你好 水管",
-		"CP949": "가스관", "CP950": "中水管", "LDID/87": "größe", "LDID/3": "größe €", "LDID/201": "Труба", "LDID/38": "Труба", "LDID/19": "日本",
-	} {
+	texts := map[string]string{"UTF-8": "größe 日本 ł", "ISO-8859-1": "größe é", "CP1252": "größe “é” €", "CP437": "größe ½", "CP932": "日本 水道", "LDID/201": "Труба"}
+	if slow() {
+		maps.Copy(texts, map[string]string{
+			"CP1250": "łódź", "CP1251": "Труба", "CP850": "größe ø", "CP852": "łódź", "CP866": "Труба", "ISO-8859-2": "łódź", "ISO-8859-15": "größe €",
+			"CP936": "你好 水管", "CP949": "가스관", "CP950": "中水管", "LDID/87": "größe", "LDID/3": "größe €", "LDID/38": "Труба", "LDID/19": "日本",
+		})
+	}
+	for encoding, text := range texts {
 		t.Run(encoding, func(t *testing.T) {
 			made := makeWithGDAL(t, [][]string{{"1", text, "POINT (1 2)"}, {"2", "plain", "POINT (1 2)"}}, "-lco", "ENCODING="+encoding)
 			l, err := Read(made)
@@ -193,21 +198,8 @@ func TestGDALReadsWhatIsWritten(t *testing.T) {
 			if err := Write(path, l); err != nil {
 				t.Fatal(err)
 			}
-			about := run(t, "ogrinfo", "-so", "-al", path)
-			x, y := newSpan(), newSpan()
-			for i := range l.Rows {
-				for _, part := range partsOf(&l.Rows[i], l.Type) {
-					for _, p := range part {
-						x.add(p[0])
-						y.add(p[1])
-					}
-				}
-			}
-			extent := fmt.Sprintf("Extent: (%f, %f) - (%f, %f)", x[0], y[0], x[1], y[1])
-			for _, want := range []string{extent, "ID: Integer (4.0)", "NAME: String (6.0)", "ON: String (1.0)", `ID["EPSG",26910]`} {
-				if !strings.Contains(about, want) {
-					t.Errorf("ogrinfo does not say %q:\n%s", want, about)
-				}
+			if l.Type == PolyLineZ || slow() {
+				checkAbout(t, l, run(t, "ogrinfo", "-so", "-al", path))
 			}
 			out := run(t, "ogr2ogr", "-f", "CSV", "/vsistdout/", path, "-lco", "GEOMETRY=AS_WKT")
 			got, err := csv.NewReader(strings.NewReader(out)).ReadAll()
@@ -228,6 +220,26 @@ func TestGDALReadsWhatIsWritten(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// checkAbout checks what ogrinfo says of a layer as a whole.
+func checkAbout(t *testing.T, l *Layer, about string) {
+	t.Helper()
+	x, y := newSpan(), newSpan()
+	for i := range l.Rows {
+		for _, part := range partsOf(&l.Rows[i], l.Type) {
+			for _, p := range part {
+				x.add(p[0])
+				y.add(p[1])
+			}
+		}
+	}
+	extent := fmt.Sprintf("Extent: (%f, %f) - (%f, %f)", x[0], y[0], x[1], y[1])
+	for _, want := range []string{extent, "ID: Integer (4.0)", "NAME: String (6.0)", "ON: String (1.0)", `ID["EPSG",26910]`} {
+		if !strings.Contains(about, want) {
+			t.Errorf("ogrinfo does not say %q:\n%s", want, about)
+		}
 	}
 }
 

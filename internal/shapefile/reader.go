@@ -261,8 +261,10 @@ func (r *Reader) next() (Row, error) {
 	}
 	row := Row{Number: n, Deleted: deleted}
 	r.shape(&row, geometryOf(shape), Type(little.Uint32(r.shp.buf[recordHeaderBytes:])))
-	row.Values, err = r.values(n)
-	return row, err
+	if row.Values, err = r.values(n); err != nil {
+		return Row{}, err
+	}
+	return row, nil
 }
 
 // shape fills in the geometry of a row.

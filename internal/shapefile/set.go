@@ -2,6 +2,7 @@ package shapefile
 
 import (
 	"archive/zip"
+	"errors"
 	"fmt"
 	"io"
 	"io/fs"
@@ -14,21 +15,21 @@ import (
 // place is where a set lies: a folder or an archive as a file system, and how
 // messages call its files.
 type place struct {
-	fsys  fs.FS
-	root  string // before the names of fsys
-	sep   string
-	zip   string    // the archive; "" none
-	close io.Closer // nil if nothing needs to be closed
+	fsys   fs.FS
+	root   string // before the names of fsys
+	sep    string
+	zip    string    // the archive; "" none
+	closer io.Closer // nil if nothing needs to be closed
 }
 
 func (p *place) shown(name string) string { return p.root + p.sep + name }
 
 // Close closes the archive.
 func (p *place) Close() error {
-	if p.close == nil {
+	if p.closer == nil {
 		return nil
 	}
-	return p.close.Close()
+	return p.closer.Close()
 }
 
 // locate finds where a path leads: to a .shp in a folder, to one inside an
@@ -82,6 +83,9 @@ func splitArchive(name string) (archive, inside string, ok bool) {
 
 func openArchive(name string) (*place, error) {
 	z, err := zip.OpenReader(name)
+	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, fs.ErrPermission) {
+		return nil, &Error{File: name, Problem: "cannot be read", Err: cause(err), Remedy: remedyOpen}
+	}
 	if err != nil {
 		return nil, &Error{File: name, Problem: "is not a sound .zip archive", Err: cause(err), Remedy: remedyCopy}
 	}
@@ -92,7 +96,7 @@ func openArchive(name string) (*place, error) {
 	for _, f := range z.File {
 		f.Name = strings.ReplaceAll(f.Name, `\`, "/") // as some programs write it
 	}
-	return &place{fsys: &z.Reader, root: name, sep: "/", zip: name, close: z}, nil
+	return &place{fsys: &z.Reader, root: name, sep: "/", zip: name, closer: z}, nil
 }
 
 // siblings are the files of a set, by lower-case extension with its dot.
@@ -111,7 +115,7 @@ func (p *place) find(name string) (siblings, error) {
 	if err != nil {
 		return nil, &Error{File: p.shown(name), Problem: "its folder cannot be read", Err: cause(err), Remedy: remedyOpen}
 	}
-	found, best := siblings{}, map[string]int{}
+	found, tied, best := siblings{}, siblings{}, map[string]int{}
 	for _, entry := range list {
 		other := entry.Name()
 		ext := path.Ext(other)
@@ -121,21 +125,17 @@ func (p *place) find(name string) (siblings, error) {
 		key := strings.ToLower(ext)
 		switch score := likeness(other, base, stem); {
 		case score > best[key]:
-			found[key], best[key] = dir+other, score
-		case score == best[key] && wanted(key):
-			return nil, &Error{File: p.shown(name), Problem: fmt.Sprintf("both %s and %s could belong to it", path.Base(found[key]), other), Remedy: "remove or rename one of them"}
+			found[key], tied[key], best[key] = dir+other, "", score
+		case score == best[key]:
+			tied[key] = other
+		}
+	}
+	for _, ext := range extensions {
+		if tied[ext] != "" {
+			return nil, &Error{File: p.shown(name), Problem: fmt.Sprintf("both %s and %s could belong to it", path.Base(found[ext]), tied[ext]), Remedy: "remove or rename one of them"}
 		}
 	}
 	return found, p.complete(name, found)
-}
-
-func wanted(ext string) bool {
-	for _, e := range extensions {
-		if e == ext {
-			return true
-		}
-	}
-	return false
 }
 
 // likeness is how much a file name is spelled like that of the .shp.

@@ -36,6 +36,7 @@ func TestSiblings(t *testing.T) {
 		{"in a folder", "gis/mains.shp", map[string]string{".shp": "gis/mains.shp", ".dbf": "gis/mains.dbf", ".shx": "gis/mains.shx"}, map[string]string{".dbf": "mains.dbf"}, "gis/mains.shp gis/mains.dbf gis/mains.shx"},
 		{"a stem with dots", "mains.2024.shp", map[string]string{".shp": "mains.2024.shp", ".dbf": "mains.2024.dbf"}, map[string]string{".dbf": "mains.dbf"}, "mains.2024.shp mains.2024.dbf"},
 		{"two tables", "mains.shp", map[string]string{".shp": "mains.shp", ".dbf": "Mains.dbf"}, map[string]string{".dbf": "MAINS.dbf"}, "both MAINS.dbf and Mains.dbf could belong to it"},
+		{"three tables", "mains.shp", map[string]string{".shp": "mains.shp", ".dbf": "mains.dbf"}, map[string]string{".dbf": "MAINS.dbf", ".cpg": "Mains.dbf"}, "mains.shp mains.dbf"},
 		{"no table", "mains.shp", map[string]string{".shp": "mains.shp", ".shx": "mains.shx"}, nil, "there is no .dbf file beside it"},
 		{"no shapes", "mains.shp", map[string]string{".dbf": "mains.dbf"}, nil, "there is no such file"},
 		{"not a .shp", "mains.dbf", map[string]string{".dbf": "mains.dbf"}, nil, "is not the name of a .shp file"},
