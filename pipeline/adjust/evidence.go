@@ -65,7 +65,7 @@ type check struct {
 	session, source int
 	east, north     float64
 	sigma           float64
-	weight          [2]float64
+	weight          float64
 }
 
 // gather turns matches into observations, in an order that does not depend on
@@ -165,7 +165,28 @@ func (ev *evidence) addChecks(s *survey.Survey, session, source map[string]int, 
 		a := axesOf(c.Scale, c.Convergence)
 		e, n := a.ground(c.Observed[0]-c.Known[0], c.Observed[1]-c.Known[1])
 		sigma := math.Hypot(o.position(c.SigmaM), o.PoleM) // it wanders, too: alone, all of it is new
-		ev.checks = append(ev.checks, check{session[c.Session], source[c.Positions], e, n, sigma, [2]float64{1, 1}})
+		ev.checks = append(ev.checks, check{session[c.Session], source[c.Positions], e, n, sigma, 1})
+	}
+	ev.weighChecks(o.Nu)
+}
+
+// weighChecks weighs each control check against the others of its session, so
+// that one on a wrong mark loses. The map has no say in it: many readings on a
+// wrong record must not outvote a known position.
+func (ev *evidence) weighChecks(nu float64) {
+	for from := 0; from < len(ev.checks); {
+		to := from
+		var east, north []float64
+		for ; to < len(ev.checks) && ev.checks[to].session == ev.checks[from].session; to++ {
+			east, north = append(east, ev.checks[to].east), append(north, ev.checks[to].north)
+		}
+		e, n := median(east), median(north)
+		for i := from; i < to; i++ {
+			c := &ev.checks[i]
+			de, dn := (c.east-e)/c.sigma, (c.north-n)/c.sigma
+			c.weight = min(1, studentWeight(nu, 2, de*de+dn*dn))
+		}
+		from = to
 	}
 }
 

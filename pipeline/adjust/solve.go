@@ -199,7 +199,7 @@ func (p *problem) factor(information float64) (*estimate.Factor, []float64, erro
 			var r row
 			r.add(p.u.sessions+2*c.session+axis, 1)
 			r.add(p.u.sources+2*c.source+axis, 1)
-			s.observe(&r, v, information*c.weight[axis]/(c.sigma*c.sigma))
+			s.observe(&r, v, c.weight/(c.sigma*c.sigma))
 		}
 	}
 	f, err := s.b.Factor(estimate.Options{})
@@ -329,13 +329,6 @@ func (p *problem) reweight() {
 		ob.residual = ob.value - p.predict(&r)
 		z := ob.residual / ob.sigma
 		ob.weight = studentWeight(p.o.Nu, 1, z*z)
-	}
-	for i := range p.ev.checks {
-		c := &p.ev.checks[i]
-		for axis, v := range [2]float64{c.east, c.north} {
-			z := (v - p.x[p.u.sessions+2*c.session+axis] - p.x[p.u.sources+2*c.source+axis]) / c.sigma
-			c.weight[axis] = studentWeight(p.o.Nu, 1, z*z)
-		}
 	}
 	for _, priors := range [][]prior{p.own, p.sheet, p.session, p.source} {
 		for i := range priors {
