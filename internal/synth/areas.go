@@ -31,7 +31,7 @@ func sweeps(seed uint64, p Crews, topo *topology) []sweep {
 		on := topo.lines[d.IntN(len(topo.lines))]
 		centre := on.Points[len(on.Points)/2]
 		along := on.outward(1)
-		long, wide := along.times(d.between([2]float64{25, 60})), along.right().times(d.between([2]float64{15, 40}))
+		long, wide := along.times(d.between([2]float64{30, 70})), along.right().times(d.between([2]float64{15, 45}))
 		corner := func(f, g float64) orb.Point { return moved(centre, long.times(f).plus(wide.times(g))) }
 		w := sweep{
 			ring:   orb.Ring{corner(-1, -1), corner(1, -1), corner(1, 1), corner(-1, 1), corner(-1, -1)},
@@ -43,6 +43,7 @@ func sweeps(seed uint64, p Crews, topo *topology) []sweep {
 		} else if u := habits[d.IntN(len(habits))].utility; u != on.Utility {
 			w.utilities = append(w.utilities, u)
 		}
+		slices.Sort(w.utilities)
 		w.reachM = math.Hypot(long.length(), wide.length())
 		seen := map[int]bool{}
 		for _, id := range topo.segments.near(centre, w.reachM, nil) {

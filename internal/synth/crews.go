@@ -48,11 +48,10 @@ type field struct {
 
 // sendCrews walks the town, in the order in which the walks were planned, each
 // crew day by day.
-func sendCrews(t *Town, topo *topology, m *townMap) {
+func sendCrews(t *Town, topo *topology, areas []sweep) {
 	p := t.Params
 	f := &field{t: t, topo: topo, rows: make([]int, p.Crews.Crews), today: make([]*shift, p.Crews.Crews)}
-	f.plan = &planner{topo: topo, p: p, covered: make([]float64, len(topo.lines)), seed: t.Seed, areas: sweeps(t.Seed, p.Crews, topo)}
-	t.publishAreas(f.plan.areas, m.records)
+	f.plan = &planner{topo: topo, p: p, covered: make([]float64, len(topo.lines)), seed: t.Seed, areas: areas}
 	f.plan.plan()
 	d := roll(t.Seed, phaseSessions, 0)
 	shared := Source{Name: network}

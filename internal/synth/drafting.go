@@ -25,18 +25,17 @@ type draftsman struct {
 	topo   *topology
 	sheets []sheet
 	seed   uint64
-	// nodes are where ends have been drawn already, with the sheet that did.
-	nodes map[int]fixedEnd
+	// nodes are where ends were first drawn, on whatever sheet; ends where each
+	// sheet has them.
+	nodes map[int]orb.Point
+	ends  map[place]orb.Point
 	// lines are the records drawn so far, by true line, before they may be
 	// turned round: what services are snapped to.
 	lines map[int]orb.LineString
 	out   []drawn
 }
 
-type fixedEnd struct {
-	sheet int
-	at    orb.Point
-}
+type place struct{ sheet, node int }
 
 // draft draws every line that is on the map, mains before services.
 func (m *draftsman) draft(missing []bool) {
@@ -128,13 +127,17 @@ func (m *draftsman) snap(d dice, l, s int, points orb.LineString) {
 			continue
 		}
 		node := m.topo.ends[l][w]
-		f, ok := m.nodes[node]
-		switch {
-		case !ok:
-			m.nodes[node] = fixedEnd{s, points[i]}
-		case f.sheet == s || across:
-			points[i] = f.at
+		here := place{s, node}
+		if at, ok := m.ends[here]; ok {
+			points[i] = at
+			continue
 		}
+		if at, ok := m.nodes[node]; ok && across {
+			points[i] = at
+		} else if !ok {
+			m.nodes[node] = points[i]
+		}
+		m.ends[here] = points[i]
 	}
 }
 

@@ -54,7 +54,7 @@ var Frames = []Frame{
 	},
 	{
 		Name: "State Plane, transverse, US survey feet", CRS: "EPSG:2236", Plane: "EPSG:26958", Geographic: "EPSG:4269", UnitM: surveyFootM,
-		Projection: `PROJCS["NAD_1983_StatePlane_Florida_East_FIPS_0901_Feet",` + geographicESRI + `,PROJECTION["Transverse_Mercator"],PARAMETER["False_Easting",656166.6666666665],PARAMETER["False_Northing",0.0],PARAMETER["Central_Meridian",-81.0],PARAMETER["Scale_Factor",0.9999411764705882],PARAMETER["Latitude_Of_Origin",24.33333333333333],` + footESRI,
+		Projection: `PROJCS["NAD_1983_StatePlane_Florida_East_FIPS_0901_Feet",` + geographicESRI + `,PROJECTION["Transverse_Mercator"],PARAMETER["False_Easting",656166.667],PARAMETER["False_Northing",0.0],PARAMETER["Central_Meridian",-81.0],PARAMETER["Scale_Factor",0.999941177],PARAMETER["Latitude_Of_Origin",24.33333333333333],` + footESRI,
 		Middle:     orb.Point{280000, 196000}, Scale: 1.00002017, Convergence: 0.00614141,
 		fromITRF: vector{0.553, -0.611}, fromNAD27: vector{19.35, 40.41},
 	},

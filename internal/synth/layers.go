@@ -1,6 +1,7 @@
 package synth
 
 import (
+	"slices"
 	"strconv"
 
 	"github.com/asfound/asfound/pipeline/survey"
@@ -22,6 +23,23 @@ const noCover = "9999.00"
 
 func recordsName(utility string) string { return utility + "_lines" }
 func recordsFile(utility string) string { return "gis/" + recordsName(utility) + ".shp" }
+
+// layers opens a records file for each utility on the map.
+func (t *Town) layers(m *townMap) map[string]int {
+	var utilities []string
+	for i := range m.records {
+		if u := m.sheets[m.records[i].sheet].utility; !slices.Contains(utilities, u) {
+			utilities = append(utilities, u)
+		}
+	}
+	slices.Sort(utilities)
+	index := map[string]int{}
+	for i, u := range utilities {
+		index[u] = i
+		t.survey.Layers = append(t.survey.Layers, survey.Layer{Source: recordsFile(u), Name: recordsName(u), CRS: t.Frame.CRS, Fields: layerFields})
+	}
+	return index
+}
 
 // feature is a record as its file has it: in the file's own unit.
 func (t *Town) feature(row int, r *survey.Record, sheetText string) survey.Feature {

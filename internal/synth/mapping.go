@@ -3,6 +3,7 @@ package synth
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/paulmach/orb"
@@ -21,7 +22,7 @@ type townMap struct {
 
 // drawMap makes the records of a town: sheets, missing lines, drafting, then
 // what is drawn twice and what is drawn though nothing is there.
-func drawMap(seed uint64, p Map, f Frame, topo *topology) *townMap {
+func drawMap(seed uint64, p Map, f Frame, topo *topology, areas []sweep) *townMap {
 	m := &townMap{sheets: sheets(seed, p, topo), missing: make([]bool, len(topo.lines))}
 	d := roll(seed, phaseExtras, 0)
 	if possible := f.blunders(); len(possible) > 0 && len(m.sheets) > 0 {
@@ -34,10 +35,10 @@ func drawMap(seed uint64, p Map, f Frame, topo *topology) *townMap {
 	for l := range m.missing {
 		m.missing[l] = d.chance(p.Missing)
 	}
-	s := &draftsman{p: p, topo: topo, sheets: m.sheets, seed: seed, nodes: map[int]fixedEnd{}, lines: map[int]orb.LineString{}}
+	s := &draftsman{p: p, topo: topo, sheets: m.sheets, seed: seed, nodes: map[int]orb.Point{}, ends: map[place]orb.Point{}, lines: map[int]orb.LineString{}}
 	s.draft(m.missing)
 	s.duplicate(d)
-	s.invent(d)
+	s.invent(d, areas)
 	m.records = s.out
 	return m
 }
@@ -61,24 +62,39 @@ func (m *draftsman) duplicate(d dice) {
 }
 
 // invent draws lines that are no longer there (or never were): beside a line of
-// the same street, as long as it.
-func (m *draftsman) invent(d dice) {
+// the same street, as long as it. Some of them lie where somebody swept for just
+// that.
+func (m *draftsman) invent(d dice, areas []sweep) {
 	for l := range m.topo.lines {
-		if m.topo.lines[l].Service || !d.chance(m.p.Abandoned) {
+		if !m.topo.lines[l].Service && d.chance(m.p.Abandoned) {
+			m.ghost(d, l, d.IntN(len(m.sheets)))
+		}
+	}
+	for i := range areas {
+		if len(areas[i].lines) == 0 || !d.chance(m.p.AbandonedSwept) {
 			continue
 		}
-		offsets := make([]float64, len(m.topo.lines[l].Points))
-		aside := d.sign() * d.between([2]float64{0.7, 3})
-		for i := range offsets {
-			offsets[i] = aside
+		l := areas[i].lines[d.IntN(len(areas[i].lines))]
+		for s := range m.sheets {
+			if slices.Contains(m.sheets[s].lines, l) {
+				m.ghost(d, l, s)
+			}
 		}
-		s := d.IntN(len(m.sheets))
-		r := drawn{line: -1, sheet: s, duplicate: -1, abandoned: true}
-		for _, p := range beside(m.topo.lines[l].Points, offsets) {
-			r.points = append(r.points, m.sheets[s].draw(moved(p, d.vector(m.p.VertexSigmaM))))
-		}
-		m.out = append(m.out, r)
 	}
+}
+
+// ghost draws a line beside a true one on a sheet.
+func (m *draftsman) ghost(d dice, l, s int) {
+	offsets := make([]float64, len(m.topo.lines[l].Points))
+	aside := d.sign() * d.between([2]float64{0.7, 3})
+	for i := range offsets {
+		offsets[i] = aside
+	}
+	r := drawn{line: -1, sheet: s, duplicate: -1, abandoned: true}
+	for _, p := range beside(m.topo.lines[l].Points, offsets) {
+		r.points = append(r.points, m.sheets[s].draw(moved(p, d.vector(m.p.VertexSigmaM))))
+	}
+	m.out = append(m.out, r)
 }
 
 // publishMap puts the map into the survey's words and the truth beside it.
@@ -92,7 +108,7 @@ func (t *Town) publishMap(topo *topology, m *townMap) {
 			Missing: m.missing[i], Points: f.lineToPlane(l.Points), CoverM: l.CoverM,
 		}
 	}
-	layers := map[string]int{}
+	layers := t.layers(m)
 	t.Truth.Records = make([]Record, 0, len(m.records))
 	t.survey.Records = make([]survey.Record, 0, len(m.records))
 	for i := range m.records {
@@ -138,12 +154,7 @@ func (t *Town) publishRecord(i int, m *townMap, lines []TrueLine, layers map[str
 		}
 		trueCover = mean(line.CoverM)
 	}
-	layer, known := layers[like.Utility]
-	if !known {
-		layer = len(t.survey.Layers)
-		layers[like.Utility] = layer
-		t.survey.Layers = append(t.survey.Layers, survey.Layer{Source: recordsFile(like.Utility), Name: recordsName(like.Utility), CRS: f.CRS, Fields: layerFields})
-	}
+	layer := layers[like.Utility]
 	l := &t.survey.Layers[layer]
 	feature := len(l.Features)
 	rec := survey.Record{

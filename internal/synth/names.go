@@ -1,12 +1,9 @@
 package synth
 
-import "fmt"
-
-// name is an invented name for a town. The parts are made up so that they fit
-// no place in particular.
+// name is an invented name for a town, of parts that fit no place.
 func name(seed uint64) string {
 	d := roll(seed, phaseTown, 1)
-	first := []string{"Over", "Nether", "Quill", "Tarn", "Bram", "Fennel", "Ostler", "Pebble"}
+	first := []string{"Zinder", "Umber", "Quill", "Tarn", "Ostler", "Fennel", "Pebble", "Larder"}
 	second := []string{"wick Bottom", "ford Parva", "mere Regis", "stead Green", "ley Magna"}
-	return fmt.Sprintf("%s%s", first[d.IntN(len(first))], second[d.IntN(len(second))])
+	return first[d.IntN(len(first))] + second[d.IntN(len(second))]
 }

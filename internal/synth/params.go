@@ -4,9 +4,10 @@ import (
 	"bytes"
 	_ "embed"
 	"fmt"
+	"reflect"
 	"strings"
 
-	"gopkg.in/yaml.v3"
+	"go.yaml.in/yaml/v3"
 )
 
 // Params are the knobs of a town. Every share is between 0 and 1, every
@@ -66,6 +67,7 @@ type Map struct {
 	BlankSheets      float64    `yaml:"blank_sheets"`       // share of records whose sheet is blank or a placeholder
 	Missing          float64    `yaml:"missing"`            // share of lines that are on no map
 	Abandoned        float64    `yaml:"abandoned"`          // records without a line, per line
+	AbandonedSwept   float64    `yaml:"abandoned_swept"`    // chance of one more in a swept area
 	Duplicated       float64    `yaml:"duplicated"`         // share of lines that are drawn twice
 	CoverSigmaM      float64    `yaml:"cover_sigma_m"`      // of an ordinary recorded cover
 	CoverBlank       float64    `yaml:"cover_blank"`        // share of records without a cover
@@ -208,6 +210,9 @@ func Version() int {
 
 // Validate says what of a parameter set makes no sense.
 func (p Params) Validate() error {
+	if err := ranges(reflect.ValueOf(p)); err != nil {
+		return err
+	}
 	n := p.Network
 	switch {
 	case n.Avenues < 1 || n.CrossStreets < 1:
@@ -218,6 +223,29 @@ func (p Params) Validate() error {
 		return fmt.Errorf("map: sheet_records: %v, want a range from 1 up", p.Map.SheetRecords)
 	case p.Crews.Crews < 1 || p.Crews.DayReadings < 1:
 		return fmt.Errorf("crews: crews and day_readings: want 1 or more")
+	}
+	return nil
+}
+
+// ranges says which pair is no range from 0 up.
+func ranges(v reflect.Value) error {
+	for i := range v.NumField() {
+		f := v.Field(i)
+		name := v.Type().Field(i).Tag.Get("yaml")
+		switch pair := f.Interface().(type) {
+		case [2]float64:
+			if !(pair[0] >= 0 && pair[0] <= pair[1]) {
+				return fmt.Errorf("%s: %v, want a range from 0 up", name, pair)
+			}
+		case float64:
+			if !(pair >= 0) {
+				return fmt.Errorf("%s: %v, want 0 or more", name, pair)
+			}
+		case Network, Map, Crews, Signal:
+			if err := ranges(f); err != nil {
+				return fmt.Errorf("%s: %w", name, err)
+			}
+		}
 	}
 	return nil
 }

@@ -80,7 +80,7 @@ func newSensor(topo *topology, p Params, seed uint64, index int, w *walk, rx *re
 	s.currentA = d.logBetween(map[survey.Hookup][2]float64{
 		survey.HookupDirect: {0.02, 0.1}, survey.HookupClamp: {0.01, 0.05}, survey.HookupInduction: {0.004, 0.02}, survey.HookupUnknown: {0.01, 0.2},
 	}[w.hookup])
-	s.fadeM = 2e4 / math.Sqrt(w.frequency) * d.between([2]float64{0.7, 1.6})
+	s.fadeM = 3e4 / math.Sqrt(w.frequency) * d.between([2]float64{0.7, 1.6})
 	for range w.taps {
 		s.taps = append(s.taps, d.between([2]float64{0.55, 0.95}))
 	}
@@ -192,6 +192,10 @@ func (s *sensor) find() (float64, bool) {
 	return best, ok
 }
 
+// faintest is the signal, over the coils' own noise, below which a crew finds no
+// line (common practice, no source).
+const faintest = 20
+
 // sense takes the reading at a station.
 func (s *sensor) sense(station float64) sensed {
 	s.gather(station)
@@ -206,12 +210,16 @@ func (s *sensor) sense(station float64) sensed {
 		}
 	}
 	s.tracked = x
+	field := math.Abs(physics.Across(s.fields, x, 0))
+	if s.walk.mode == survey.ModeActive && field < faintest*s.p.CoilFloorT {
+		return sensed{lost: true}
+	}
 	r := sensed{stationM: station, line: s.at[0], lineCover: s.covers[0], shiftM: x, currentA: nan, depthM: nan, separate: nan}
 	k := s.measured(x)
 	if k > 0 {
 		r.line, r.lineCover, r.lineAt, r.shiftM, r.jumped = s.at[k], s.covers[k], s.fields[k].X, x-s.fields[k].X, true
 	}
-	noise := s.p.BracketNoise
+	noise := math.Hypot(s.p.BracketNoise, s.p.CoilFloorT/field)
 	if s.walk.mode == survey.ModePassive {
 		noise *= 2
 	}

@@ -92,8 +92,10 @@ func Over(lines []TrueLine, f Frame, seed uint64, p Params) *Town {
 func build(seed uint64, p Params, f Frame, lines []TrueLine) *Town {
 	t := &Town{Name: name(seed), Seed: seed, Params: p, Frame: f, survey: &survey.Survey{Plane: f.Plane}}
 	topo := newTopology(lines)
-	m := drawMap(seed, p.Map, f, topo)
+	areas := sweeps(seed, p.Crews, topo)
+	m := drawMap(seed, p.Map, f, topo, areas)
 	t.publishMap(topo, m)
-	sendCrews(t, topo, m)
+	t.publishAreas(areas, m.records)
+	sendCrews(t, topo, areas)
 	return t
 }
