@@ -55,7 +55,7 @@ func jsonNumber(s string) (string, bool) {
 	for len(s) > 1 && s[0] == '0' && s[1] >= '0' && s[1] <= '9' {
 		s = s[1:]
 	}
-	if strings.HasPrefix(s, ".") {
+	if len(s) > 1 && s[0] == '.' && s[1] >= '0' && s[1] <= '9' {
 		s = "0" + s
 	}
 	if i := strings.IndexByte(s, '.'); i >= 0 && (i+1 == len(s) || s[i+1] < '0' || s[i+1] > '9') {

@@ -1,9 +1,11 @@
 package publish
 
 import (
+	"archive/zip"
 	"bufio"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 
@@ -47,6 +49,7 @@ type register struct {
 func (e *edition) writeRegister(out *bufio.Writer) (err error) {
 	x := &register{file: excelize.NewFile(), styles: map[string]int{}}
 	defer func() { err = errors.Join(err, x.file.Close()) }()
+	x.file.SetZipWriter(func(w io.Writer) excelize.ZipWriter { return &sortedZip{out: zip.NewWriter(w)} })
 	if err = x.prepare(e); err != nil {
 		return err
 	}
