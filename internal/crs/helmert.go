@@ -29,7 +29,12 @@ type helmert struct {
 func (h *helmert) timeDependent() bool { return h.epoch != 0 }
 
 func (h *helmert) isNull() bool {
-	return h.t == [3]float64{} && h.r == [3]float64{} && h.s == 0 && !h.timeDependent()
+	return h.fixed() == [7]float64{} && !h.timeDependent()
+}
+
+// fixed are the seven parameters without rates.
+func (h *helmert) fixed() [7]float64 {
+	return [7]float64{h.t[0], h.t[1], h.t[2], h.r[0], h.r[1], h.r[2], h.s}
 }
 
 // at is the transformation with its parameters brought to an epoch.

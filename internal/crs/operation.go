@@ -18,6 +18,7 @@ type Operation struct {
 	same      bool    // points go through untouched
 	name      string
 	accuracyM float64
+	notes     []string
 }
 
 // shift takes a position from one datum to another. Where it has no value the
@@ -73,6 +74,9 @@ func NewOperationAt(from, to *System, o Options) (*Operation, error) {
 			op.shifts = append(op.shifts, s)
 		}
 		parts = append(parts, l.describe(at, o.Epoch))
+		if l.why != "" {
+			op.notes = append(op.notes, at.short+" to "+l.to.short+": "+l.why)
+		}
 		op.accuracyM += l.accuracyM
 		at = l.to
 	}
@@ -93,6 +97,9 @@ func accuracyWords(m float64) string {
 // describe says in words what a link does.
 func (l link) describe(at *datum, epoch float64) string {
 	text := at.short + " to " + l.to.short + ": " + l.name
+	if l.backwards && (l.grid != nil || l.helmert != nil && !l.helmert.isNull()) {
+		text += " in reverse"
+	}
 	if l.helmert != nil && l.helmert.timeDependent() {
 		text += fmt.Sprintf(" at epoch %v", epoch)
 	}
@@ -130,7 +137,7 @@ func (s *System) sameDatum(o *System) bool {
 		return true
 	}
 	return a.code == 0 && b.code == 0 && plain(a.name) == plain(b.name) && a.ellipsoid.same(b.ellipsoid) &&
-		a.toWGS84 != nil && b.toWGS84 != nil && *a.toWGS84 == *b.toWGS84
+		a.toWGS84 != nil && b.toWGS84 != nil && a.toWGS84.fixed() == b.toWGS84.fixed()
 }
 
 // sameGrid says whether two systems on one datum give a place the same
@@ -154,6 +161,10 @@ func (o *Operation) Name() string { return o.name }
 // states it: 0 where there is none or it is exact by definition, NaN where it
 // is not stated.
 func (o *Operation) AccuracyM() float64 { return o.accuracyM }
+
+// Notes say of every null operation how far its frames are apart, and on whose
+// word they are taken as one.
+func (o *Operation) Notes() []string { return o.notes }
 
 // Apply takes one point over. The height above the ellipsoid is taken as 0.
 func (o *Operation) Apply(p orb.Point) (orb.Point, error) {

@@ -51,7 +51,7 @@ var known = sync.OnceValue(func() links {
 		if a == nil || b == nil { // a test sees that every name is known
 			continue
 		}
-		k := link{name: "null operation", why: n.why, accuracyM: n.accuracyM, costM: cost(n.accuracyM) + 1e-6*float64(i)}
+		k := link{name: "null operation", why: n.why + " (" + n.source + ")", accuracyM: n.accuracyM, costM: cost(n.accuracyM) + 1e-6*float64(i)}
 		if n.why == aligned {
 			k.helmert = &helmert{}
 		}
