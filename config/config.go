@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"github.com/asfound/asfound/pipeline"
-	"github.com/asfound/asfound/pipeline/publish"
 )
 
 // Config is one job as its file says it: lengths in metres, currents in
@@ -32,9 +31,6 @@ func (c *Config) Job(version string, started time.Time) pipeline.Job {
 	j.Publish.Started = started
 	return j
 }
-
-// File is the config's own name, size and digest, as the manifest has it.
-func (c *Config) File() publish.ConfigFile { return c.job.Publish.Config }
 
 // Validate checks the values, the coordinate systems and the files of a config.
 // The error is of type Problems. Load has done it already: call it again where

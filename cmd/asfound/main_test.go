@@ -2,7 +2,9 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"strconv"
@@ -81,6 +83,7 @@ func TestExitCodes(t *testing.T) {
 		{exit{code: exitFindings}, exitFindings},
 		{errors.New("unknown flag: --x"), exitUsage},
 		{failed(errors.New("disk full")), exitFailed},
+		{failure(fmt.Errorf("match: %w", context.Canceled)), exitFailed},
 		{exit{code: exitSetAside}, exitSetAside},
 	} {
 		var out bytes.Buffer

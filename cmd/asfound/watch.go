@@ -50,8 +50,9 @@ func isTerminal(w io.Writer) bool {
 
 // bar shows the stage and how many are done.
 type bar struct {
-	out io.Writer
-	p   *progressbar.ProgressBar
+	out     io.Writer
+	p       *progressbar.ProgressBar
+	reached int
 }
 
 func (b *bar) step(stage string, done, total int) {
@@ -65,7 +66,8 @@ func (b *bar) step(stage string, done, total int) {
 	}
 	b.p.ChangeMax(total)
 	b.p.Describe(fmt.Sprintf("%-8s", stage))
-	_ = b.p.Set(done) // a bar that cannot be drawn stops no run
+	b.reached = max(b.reached, done) // a second round of matching is no step back
+	_ = b.p.Set(b.reached)           // a bar that cannot be drawn stops no run
 }
 
 func (b *bar) done() {
