@@ -85,7 +85,6 @@ var nullOperations = []nullOperation{
 	{"RGF93 v1", "WGS 84", 1, "EPSG:1671", "as ETRS89"},
 	{"IRENET95", "ETRS89", 0.1, "EPSG:1678", "the Irish realisation of ETRS89"},
 	{"SWEREF99", "ETRS89", 0.1, "EPSG:1788", "the Swedish realisation of ETRS89"},
-	{"EUREF-FIN", "ETRS89", 0.1, "EPSG:10098", "the Finnish realisation of ETRS89"},
 	{"CHTRS95", "ETRS89", 0.1, "EPSG:1511", "the Swiss realisation of ETRS89"},
 	{"NTF (Paris)", "NTF", 0, "EPSG:1763", "one datum, counted from another meridian"},
 

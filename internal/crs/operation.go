@@ -140,14 +140,19 @@ func (s *System) sameDatum(o *System) bool {
 		a.toWGS84 != nil && b.toWGS84 != nil && a.toWGS84.fixed() == b.toWGS84.fixed()
 }
 
-// sameGrid says whether two systems on one datum give a place the same
-// coordinates.
+// sameGrid says whether two systems give a place the same coordinates, but for
+// the digits that writers of definitions drop: 1e-7 m.
 func (s *System) sameGrid(o *System) bool {
-	if s.method != o.method || s.unit.factor != o.unit.factor || s.meridian.deg != o.meridian.deg {
+	if s.method != o.method || s.unit.factor != o.unit.factor || math.Abs(s.meridian.deg-o.meridian.deg) > 1e-12 || !s.datum.ellipsoid.same(o.datum.ellipsoid) {
 		return false
 	}
-	for r := range s.values {
-		if s.method != nil && s.values[r] != o.values[r] && !(math.IsNaN(s.values[r]) && math.IsNaN(o.values[r])) {
+	if s.method == nil {
+		return true
+	}
+	a, b := s.values.ordered(), o.values.ordered()
+	for r := range roles {
+		tolerance := map[byte]float64{'a': 1e-12, 'l': 1e-7, 'n': 1e-14}[r.kind()]
+		if (a.has(r) || b.has(r)) && !(math.Abs(a[r]-b[r]) <= tolerance) {
 			return false
 		}
 	}

@@ -100,6 +100,14 @@ func noValues() (v values) {
 
 func (v *values) has(r role) bool { return !math.IsNaN(v[r]) }
 
+// ordered has the smaller standard parallel first: their order means nothing.
+func (v values) ordered() values {
+	if v[parallel1] > v[parallel2] {
+		v[parallel1], v[parallel2] = v[parallel2], v[parallel1]
+	}
+	return v
+}
+
 // rad is an angle in radians.
 func (v *values) rad(r role) float64 { return v[r] * radPerDegree }
 

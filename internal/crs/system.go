@@ -3,6 +3,7 @@ package crs
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 )
@@ -153,15 +154,14 @@ func UTM(s *System, lon, lat float64) (*System, error) {
 	if !(math.Abs(lon) <= 360) || !(math.Abs(lat) <= 90) {
 		return nil, fmt.Errorf("position %v, %v: longitude and latitude in degrees are needed to choose a UTM zone", lon, lat)
 	}
-	zone := int(math.Floor((wrap(lon*radPerDegree)/radPerDegree+180)/6)) + 1
-	zone = min(max(zone, 1), 60)
+	zone := int(math.Mod(lon+720+180, 360)/6) + 1
 	conversion, letter := 16000+zone, "N"
 	if lat < 0 {
 		conversion, letter = 16100+zone, "S"
 	}
 	g := s.Geographic()
 	c := epsg()
-	for _, code := range c.codes {
+	for _, code := range slices.Backward(c.codes) { // ETRS89 has twins in other axis orders before
 		r := c.projected[code]
 		if integer(r[3]) == conversion && integer(r[4]) == 9001 && integer(r[2]) == g.code {
 			return c.system(code)

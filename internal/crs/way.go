@@ -28,10 +28,17 @@ type links map[int][]link
 
 func (l links) add(a, b *datum, forth link) {
 	forth.to = b
+	forth.plate = onPlate(a, b) || onPlate(b, a)
 	back := forth
 	back.to, back.backwards = a, true
 	l[a.code] = append(l[a.code], forth)
 	l[b.code] = append(l[b.code], back)
+}
+
+// onPlate says whether a link from a to b takes WGS 84, which moves with no
+// plate, for a frame that does: all links do, but those to its realisations.
+func onPlate(a, b *datum) bool {
+	return b.code == 6326 && !strings.HasPrefix(a.short, "WGS 84 (")
 }
 
 // cost is an accuracy as the search for a way counts it: not stated is worse
@@ -55,7 +62,6 @@ var known = sync.OnceValue(func() links {
 		if n.why == aligned {
 			k.helmert = &helmert{}
 		}
-		k.plate = b == c.datums[6326]
 		l.add(a, b, k)
 	}
 	for _, r := range table("helmert") {

@@ -297,7 +297,10 @@ func meridianOf(n *node, u unit) (meridian, error) {
 		if u, err = unitOf(pu, angular); err != nil {
 			return meridian{}, err
 		}
-		return meridian{pm.text(0), v * u.factor / radPerDegree}, nil
+		if u != degree {
+			v *= u.factor / radPerDegree
+		}
+		return meridian{pm.text(0), v}, nil
 	}
 	for _, deg := range []float64{v, v * u.factor / radPerDegree} {
 		for code := 8901; code <= 8914; code++ {
