@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 )
 
 // Component is what a variance component's update needs to know of it at the
@@ -37,12 +38,58 @@ func (c Component) Foerstner() float64 {
 // NextVariances is one step of restricted maximum likelihood for variance
 // components: Newton with the average information (Gilmour, Thompson & Cullis
 // 1995, Biometrics 51), for which the factor of the current system is solved
-// once a component. A component that the step would take below zero, or by a
-// factor of ten or more, goes by Foerstner's update, within that factor, and
-// the others step as if it stayed.
+// once a component. A component that the step would take below zero, or up or
+// down by more than a factor of ten, goes by that factor, and the others step as
+// if it stayed. One that the others would push against its own slope, and one
+// of which the information says nothing, goes by Foerstner's update. So every
+// step leads down the Deviance, if only part of it may be short enough.
 func NextVariances(f *Factor, cs []Component) ([]float64, error) {
-	score := make([]float64, len(cs))
-	info := make([][]float64, len(cs))
+	score, info := averageInformation(f, cs)
+	next, free := make([]float64, len(cs)), ints(len(cs))
+	for len(free) > 0 {
+		step, err := newton(info, score, free)
+		if err != nil {
+			return nil, err
+		}
+		// Those that go by a bound, first those on their way to zero: their steps
+		// upset the others' most.
+		var down, up, against []int
+		for q, k := range free {
+			v := cs[k].Variance
+			next[k] = v + step[q]
+			switch {
+			case step[q] != 0 && v/10 < next[k] && next[k] < 10*v:
+			case step[q] < 0 && score[k] < 0:
+				down = append(down, k)
+			case step[q] > 0 && score[k] > 0:
+				up = append(up, k)
+			default:
+				next[k] = cs[k].Foerstner()
+				against = append(against, k)
+			}
+		}
+		bound := down
+		if len(bound) == 0 {
+			bound = up
+		}
+		if len(bound) == 0 {
+			bound = against
+		}
+		if len(bound) == 0 {
+			break
+		}
+		for _, k := range bound {
+			next[k] = min(max(next[k], cs[k].Variance/10), cs[k].Variance*10)
+			free = slices.DeleteFunc(free, func(f int) bool { return f == k })
+		}
+	}
+	return next, nil
+}
+
+// averageInformation of the variances (its lower triangle) and the slope of the
+// restricted likelihood, both times two.
+func averageInformation(f *Factor, cs []Component) (score []float64, info [][]float64) {
+	score, info = make([]float64, len(cs)), make([][]float64, len(cs))
 	for k, c := range cs {
 		v := c.Variance
 		score[k] = (c.Quad/v - c.Redundancy()) / v
@@ -53,28 +100,17 @@ func NextVariances(f *Factor, cs []Component) ([]float64, error) {
 		}
 		info[k][k] += c.Quad / (v * v * v)
 	}
-	next, free := make([]float64, len(cs)), ints(len(cs))
-	for len(free) > 0 {
-		step, err := newton(info, score, free)
-		if err != nil {
-			return nil, err
-		}
-		var still []int
-		for q, k := range free {
-			v := cs[k].Variance
-			next[k] = v + step[q]
-			if step[q] == 0 || next[k] < v/10 || next[k] > 10*v {
-				next[k] = min(max(cs[k].Foerstner(), v/10), 10*v)
-			} else {
-				still = append(still, k)
-			}
-		}
-		if len(still) == len(free) {
-			break
-		}
-		free = still
+	return score, info
+}
+
+// Deviance is -2 log of the restricted likelihood, less a constant: what REML
+// makes least. A step that does not lower it was too long.
+func Deviance(f *Factor, cs []Component) float64 {
+	sum := f.LogDet()
+	for _, c := range cs {
+		sum += c.Rank*math.Log(c.Variance) + c.Quad/c.Variance
 	}
-	return next, nil
+	return sum
 }
 
 // newton solves the part of info that is free; the step is 0 where that part is
@@ -129,22 +165,29 @@ func Components(n int, observations []Observation, group []int, o ComponentsOpti
 	if o.Limit == 0 {
 		o.Limit = 200
 	}
+	last, lastDeviance := variances, math.Inf(1)
 	for range o.Limit {
 		fit, cs, err := components(n, observations, group, variances)
 		if err != nil {
 			return nil, nil, err
 		}
+		deviance := Deviance(fit.Factor, cs)
+		if deviance > lastDeviance+1e-10*math.Abs(deviance) {
+			for k, v := range variances { // too far: half way back
+				variances[k] = math.Sqrt(v * last[k])
+			}
+			continue
+		}
 		next, err := NextVariances(fit.Factor, cs)
 		if err != nil {
 			return nil, nil, err
 		}
-		moved, largest := 0.0, 0.0
-		for k, v := range next {
-			largest = max(largest, v, variances[k])
-		}
-		for k, v := range next {
-			next[k] = max(v, zeroShare*largest)
-			moved = max(moved, math.Abs(next[k]-variances[k])/max(variances[k], o.Tolerance*largest))
+		last, lastDeviance = variances, deviance
+		largest := slices.Max(slices.Concat(next, variances))
+		moved := 0.0
+		for k, v := range variances {
+			next[k] = max(next[k], zeroShare*largest)
+			moved = max(moved, math.Abs(next[k]-v)/max(v, o.Tolerance*largest))
 		}
 		variances = next
 		if moved <= o.Tolerance {

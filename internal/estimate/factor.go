@@ -23,6 +23,7 @@ const defaultTolerance = 1e-14
 // Its methods other than Refactor may be called from several goroutines.
 type Factor struct {
 	n         int
+	inner     int     // steps that are eliminated: all but those of a Part's shared unknowns
 	order     []int32 // step -> unknown
 	place     []int32 // unknown -> step
 	parent    []int32 // elimination tree
@@ -51,8 +52,11 @@ var ErrPattern = errors.New("estimate: the entries are not where they were when 
 
 // Factor orders, analyses and factors the matrix. It fails with a
 // *NotPositiveError where the matrix is not positive definite.
-func (m *Matrix) Factor(o Options) (*Factor, error) {
-	f := &Factor{n: m.n, pattern: m.pattern(), tolerance: o.Tolerance}
+func (m *Matrix) Factor(o Options) (*Factor, error) { return m.factor(o, m.n) }
+
+// factor eliminates the first so many unknowns of the order.
+func (m *Matrix) factor(o Options, inner int) (*Factor, error) {
+	f := &Factor{n: m.n, inner: inner, pattern: m.pattern(), tolerance: o.Tolerance}
 	if f.tolerance == 0 {
 		f.tolerance = defaultTolerance
 	}
@@ -147,7 +151,8 @@ func (f *Factor) analyse(lower *Matrix) {
 
 // eliminate computes L and D row by row: row k solves a triangular system with
 // the rows above it (the up-looking way, Davis 2006, section 4.7). Products are
-// rounded before they are summed, on every processor.
+// rounded before they are summed, on every processor. Rows from inner on are
+// left as what the elimination made of the matrix there.
 func (f *Factor) eliminate(lower *Matrix) error {
 	y := make([]float64, f.n)
 	stack, seen := make([]int32, f.n), unseen(f.n)
@@ -166,6 +171,11 @@ func (f *Factor) eliminate(lower *Matrix) error {
 			yi := y[i]
 			y[i] = 0
 			to := end[i]
+			end[i]++
+			if int(i) >= f.inner {
+				f.val[to] = yi
+				continue
+			}
 			rows, vals := f.row[f.ptr[i]:to], f.val[f.ptr[i]:to]
 			for q, r := range rows {
 				y[r] -= float64(vals[q] * yi)
@@ -173,9 +183,8 @@ func (f *Factor) eliminate(lower *Matrix) error {
 			l := yi / f.pivot[i]
 			d -= float64(l * yi)
 			f.val[to] = l
-			end[i]++
 		}
-		if !(d > f.tolerance*diagonal) || math.IsInf(d, 0) {
+		if int(k) < f.inner && (!(d > f.tolerance*diagonal) || math.IsInf(d, 0)) {
 			return &NotPositiveError{Unknown: int(f.order[k]), Pivot: d, Diagonal: diagonal}
 		}
 		f.pivot[k] = d

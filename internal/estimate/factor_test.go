@@ -39,7 +39,7 @@ func network(t *rapid.T) (n int, adds []add) {
 	n = rapid.IntRange(1, 60).Draw(t, "n")
 	shape := rapid.SampledFrom([]string{"random", "tree", "loop", "star", "arrow", "chains", "disconnected"}).Draw(t, "shape")
 	rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
-	weight := func() float64 { return math.Exp(4 * rng.NormFloat64()) }
+	weight := func() float64 { return math.Exp(2 * rng.NormFloat64()) }
 	tie := func(i, j int) {
 		if i == j {
 			return

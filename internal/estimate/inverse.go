@@ -19,10 +19,21 @@ type Inverse struct {
 //
 //	Z[i,j] = -sum_k L[k,j] Z[i,k],  Z[j,j] = 1/D[j] - sum_k L[k,j] Z[k,j],  i, k > j in column j of L.
 func (f *Factor) SelectedInverse() *Inverse {
-	inv := &Inverse{f: f, val: make([]float64, len(f.val)), diag: make([]float64, f.n)}
+	inv := newInverse(f)
+	inv.fill()
+	return inv
+}
+
+func newInverse(f *Factor) *Inverse {
+	return &Inverse{f: f, val: make([]float64, len(f.val)), diag: make([]float64, f.n)}
+}
+
+// fill computes the eliminated columns from those after them.
+func (inv *Inverse) fill() {
+	f := inv.f
 	l := make([]float64, f.n)   // column j of L, spread out
 	sum := make([]float64, f.n) // sum_k L[k,j] Z[i,k] for i in the column
-	for j := f.n - 1; j >= 0; j-- {
+	for j := f.inner - 1; j >= 0; j-- {
 		rows, vals := f.column(j)
 		for q, r := range rows {
 			l[r], sum[r] = vals[q], 0
@@ -43,13 +54,10 @@ func (f *Factor) SelectedInverse() *Inverse {
 		for q, r := range rows {
 			z[q] = -sum[r]
 			d += float64(vals[q] * sum[r])
-		}
-		for _, r := range rows {
 			l[r] = 0
 		}
 		inv.diag[j] = d
 	}
-	return inv
 }
 
 // At is the element (i, j) of the inverse; false where it was not computed,

@@ -14,16 +14,7 @@ func (f *Factor) SolveInto(x, rhs, work []float64) {
 	for k, i := range f.order {
 		work[k] = rhs[i]
 	}
-	for k := range f.n {
-		wk := work[k]
-		if wk == 0 {
-			continue
-		}
-		rows, vals := f.column(k)
-		for q, r := range rows {
-			work[r] -= float64(vals[q] * wk)
-		}
-	}
+	f.forward(work)
 	for k, d := range f.pivot {
 		work[k] /= d
 	}
@@ -46,9 +37,22 @@ func (f *Factor) Sample(z, out []float64) {
 	}
 }
 
+// forward solves L x = w in place.
+func (f *Factor) forward(w []float64) {
+	for k := range f.inner {
+		if w[k] == 0 {
+			continue
+		}
+		rows, vals := f.column(k)
+		for q, r := range rows {
+			w[r] -= float64(vals[q] * w[k])
+		}
+	}
+}
+
 // backward solves L' x = w in place.
 func (f *Factor) backward(w []float64) {
-	for k := f.n - 1; k >= 0; k-- {
+	for k := f.inner - 1; k >= 0; k-- {
 		sum := w[k]
 		rows, vals := f.column(k)
 		for q, r := range rows {
