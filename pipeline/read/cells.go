@@ -23,7 +23,8 @@ type cell struct {
 // binder finds the config's columns in a table, and keeps what it did not find.
 type binder struct {
 	table    *table
-	missing  []string // columns that are not there
+	log      *positionLog // of positions, where the table has none
+	missing  []string     // columns that are not there
 	problems []error
 }
 

@@ -112,6 +112,7 @@ func (b *binder) field(src FieldSource, pl *plane, a *account) *fieldReader {
 	if !src.Time.Given() {
 		src.Time.Name = b.table.timeColumn
 	}
+	b.openLog(&src, a)
 	r := &fieldReader{
 		cells:     newCells(b.table),
 		positions: b.positions(src.Positions, pl, system, src.Epoch),
@@ -142,10 +143,9 @@ func (r *fieldReader) read(row *row) (survey.Reading, walk) {
 		return survey.Reading{}, walk{}
 	}
 	m := survey.Reading{Place: survey.Place{File: r.name, Row: row.number, Line: row.line}}
-	m.Point = r.point(&r.points)
-	m.ElevationM = r.height(&r.positions)
-	m.SigmaM = r.sigma(&r.positions)
-	m.Fix = r.fixOf()
+	w := walk{day: noDay}
+	m.Time, w.day = r.when()
+	r.locate(&m)
 	m.DepthM = r.size(&r.depth)
 	m.DepthTo = r.depthTo
 	m.CurrentA = r.number(&r.current)
@@ -157,8 +157,6 @@ func (r *fieldReader) read(row *row) (survey.Reading, walk) {
 	if m.Mode == survey.ModeSonde && m.DepthTo == survey.DepthToCentre {
 		m.DepthTo = survey.DepthToSonde
 	}
-	w := walk{day: noDay}
-	m.Time, w.day = r.when()
 	if !r.ok() {
 		return m, w
 	}
@@ -171,6 +169,52 @@ func (r *fieldReader) read(row *row) (survey.Reading, walk) {
 	w.session = r.text(&r.session)
 	w.position = r.text(&r.source)
 	return m, w
+}
+
+// openLog reads the log that a file's positions come from.
+func (b *binder) openLog(src *FieldSource, a *account) {
+	if src.Log.Path == "" {
+		return
+	}
+	if !src.Time.Given() {
+		b.problem("its positions come from %s by time, but no column holds the time", src.Log.Name)
+		return
+	}
+	log, err := openLog(src.Log)
+	if err != nil {
+		b.problem("the log of its positions cannot be read: %w", err)
+		return
+	}
+	b.log = log
+	b.table.siblings = append(b.table.siblings, src.Log.Path)
+	a.Notes = append(a.Notes, log.notes()...)
+}
+
+// locate reads where a reading lies and how well that is known, from its row or
+// from the log.
+func (r *fieldReader) locate(m *survey.Reading) {
+	m.SigmaM = r.sigma(&r.positions)
+	log := r.points.log
+	if log == nil {
+		m.Point = r.point(&r.points)
+		m.ElevationM = r.height(&r.positions)
+		m.Fix = r.fixOf()
+		return
+	}
+	if m.Time.IsZero() {
+		r.fail(&r.time, "", "has no time to find its position by")
+		return
+	}
+	p, why := log.position(m.Time)
+	if why != "" {
+		r.fail(&r.time, r.raw(&r.time), why)
+		return
+	}
+	m.Point = r.place(&r.points, p.at)
+	m.ElevationM, m.Fix = p.elevationM, p.fix
+	if !math.IsNaN(p.sigmaM) {
+		m.SigmaM = p.sigmaM
+	}
 }
 
 // fixOf is the kind of position. A row whose receiver says that it has none

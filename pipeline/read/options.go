@@ -86,10 +86,18 @@ type Positions struct {
 	Source              Column // source of the positions
 }
 
+// PositionLog is a receiver's log in NMEA 0183, from which readings without a
+// position take theirs, by time.
+type PositionLog struct {
+	Path, Name    string  // as in File; "" where there is no log
+	MaxGapSeconds float64 // between two positions that a reading may lie between; 0 means 2
+}
+
 // FieldSource is one file of readings.
 type FieldSource struct {
 	File
 	Positions
+	Log                                                                PositionLog
 	DepthTo                                                            survey.DepthTo
 	Trace, Time, Fix, Depth, Current, Frequency, Mode, Hookup, Utility Column
 	Crew, Receiver, Session, Separation, Doubt, Remark, Ticket         Column

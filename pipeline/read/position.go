@@ -21,6 +21,7 @@ type positions struct {
 type pair struct {
 	x, y       cell
 	own        bool // the row's own point
+	log        *positionLog
 	geographic bool
 	to         projection
 }
@@ -84,6 +85,9 @@ func (b *binder) pair(columns [4]Column, pl *plane, system *crs.System, epoch fl
 		if easting.Factor != 0 {
 			from = system.Metres()
 		}
+	case b.log != nil:
+		p.log, p.geographic = b.log, true
+		from = system.Geographic()
 	case b.table.located:
 		p.own, p.geographic = true, !system.Projected()
 	default:
@@ -100,18 +104,22 @@ func (b *binder) pair(columns [4]Column, pl *plane, system *crs.System, epoch fl
 
 // point is a row's position in the working plane.
 func (c *cells) point(p *pair) orb.Point {
-	var at orb.Point
 	if p.own {
-		if at = c.row.point; !finite(at) {
-			c.fail(&p.x, "", "has no position")
+		return c.place(p, c.row.point)
+	}
+	at := orb.Point{c.number(&p.x), c.number(&p.y)}
+	for i, b := range []*cell{&p.x, &p.y} {
+		if math.IsNaN(at[i]) {
+			c.fail(b, c.raw(b), "has no position")
 		}
-	} else {
-		at = orb.Point{c.number(&p.x), c.number(&p.y)}
-		for i, b := range []*cell{&p.x, &p.y} {
-			if math.IsNaN(at[i]) {
-				c.fail(b, c.raw(b), "has no position")
-			}
-		}
+	}
+	return c.place(p, at)
+}
+
+// place takes a position to the working plane.
+func (c *cells) place(p *pair, at orb.Point) orb.Point {
+	if p.own && !finite(at) {
+		c.fail(&p.x, "", "has no position")
 	}
 	if p.geographic {
 		c.checkDegrees(p, at)
