@@ -48,8 +48,13 @@ func (t *Town) feature(row int, r *survey.Record, sheetText string) survey.Featu
 		cover = strconv.FormatFloat(r.CoverM/0.3048, 'f', 2, 64)
 	}
 	f := survey.Feature{Row: row, Values: []survey.Value{
-		{Text: r.ID}, {Text: sheetText}, {Text: strconv.Itoa(r.Installed)}, {Text: r.Material}, {Text: string(r.Conductor)},
-		{Text: strconv.Itoa(int(r.DiameterM*1000 + 0.5))}, {Text: cover},
+		{Text: r.ID},
+		{Text: sheetText},
+		{Text: strconv.Itoa(r.Installed)},
+		{Text: r.Material},
+		{Text: string(r.Conductor)},
+		{Text: strconv.Itoa(int(r.DiameterM*1000 + 0.5))},
+		{Text: cover},
 	}}
 	for _, part := range r.Parts {
 		f.Parts = append(f.Parts, t.Frame.toUnit(part))

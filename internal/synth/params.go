@@ -221,6 +221,12 @@ func (p Params) Validate() error {
 		return fmt.Errorf("network: lines_per_street: %v, want a range within 1 to %d", n.LinesPerStreet, len(habits))
 	case p.Map.SheetRecords[0] < 1 || p.Map.SheetRecords[0] > p.Map.SheetRecords[1]:
 		return fmt.Errorf("map: sheet_records: %v, want a range from 1 up", p.Map.SheetRecords)
+	case n.BlockM <= 0 || n.ServiceEveryM <= 0:
+		return fmt.Errorf("network: block_m and service_every_m: want more than 0")
+	case n.PieceM[0] <= 0 || p.Map.BumpLengthM[0] <= 0 || p.Crews.TraceM[0] <= 0 || p.Crews.SpacingM[0] <= 0 || p.Crews.WanderS[0] <= 0 || p.Signal.BleedM[0] <= 0:
+		return fmt.Errorf("piece_m, bump_length_m, trace_m, spacing_m, wander_s and bleed_m: want ranges above 0")
+	case p.Signal.CoilsM <= 0:
+		return fmt.Errorf("signal: coils_m: want more than 0")
 	case p.Crews.Crews < 1 || p.Crews.DayReadings < 1:
 		return fmt.Errorf("crews: crews and day_readings: want 1 or more")
 	}

@@ -8,6 +8,10 @@
 //	                │                                     ├─▶ Survey, or files
 //	                └──────▶ crews ─▶ traces ─▶ readings  ┘
 //
+// What the physics leaves out: lines are long and straight against their depth,
+// so a reading at a sharp bend is as good as one elsewhere; lines that cross
+// steeply are not felt; the ground conducts no current of its own.
+//
 // Nothing here is drawn from the model that the adjustment assumes: a record's
 // local errors are single mistakes (a bump, a kink, the wrong side of the
 // street, a stretch copied from a neighbour), never a stationary process.

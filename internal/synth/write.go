@@ -112,8 +112,10 @@ func (t *Town) writeAreas(dir string) error {
 		return nil
 	}
 	out := &shapefile.Layer{Name: "swept", Type: shapefile.Polygon, Projection: t.Frame.Projection, Encoding: "UTF-8", Fields: []shapefile.Field{
-		{Name: "TICKET", Type: 'C', Length: 12}, {Name: "SWEPT", Type: 'C', Length: 10},
-		{Name: "METHOD", Type: 'C', Length: 8}, {Name: "SWEPT_FOR", Type: 'C', Length: 60},
+		{Name: "TICKET", Type: 'C', Length: 12},
+		{Name: "SWEPT", Type: 'C', Length: 10},
+		{Name: "METHOD", Type: 'C', Length: 8},
+		{Name: "SWEPT_FOR", Type: 'C', Length: 60},
 	}}
 	for i := range t.survey.Areas {
 		a := &t.survey.Areas[i]
