@@ -34,7 +34,7 @@ func Adjust(n int, observations []Observation, o Options) (*Adjustment, error) {
 		}
 		b.AddNormal(obs.At, obs.A, obs.Weight)
 		for q, i := range obs.At {
-			rhs[i] += obs.Weight * obs.A[q] * obs.Value
+			rhs[i] += float64(obs.Weight * obs.A[q] * obs.Value)
 		}
 	}
 	f, err := b.Factor(o)
@@ -46,7 +46,7 @@ func Adjust(n int, observations []Observation, o Options) (*Adjustment, error) {
 	for k, obs := range observations {
 		v := obs.predict(a.X) - obs.Value
 		a.Residuals[k] = v
-		sum += obs.Weight * v * v
+		sum += float64(obs.Weight * v * v)
 		if obs.Weight > 0 {
 			a.Freedom++
 		}
@@ -60,7 +60,7 @@ func Adjust(n int, observations []Observation, o Options) (*Adjustment, error) {
 func (obs Observation) predict(x []float64) float64 {
 	sum := 0.0
 	for q, i := range obs.At {
-		sum += obs.A[q] * x[i]
+		sum += float64(obs.A[q] * x[i])
 	}
 	return sum
 }

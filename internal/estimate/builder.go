@@ -49,10 +49,13 @@ func (b *Builder) Add(i, j int, v float64) {
 }
 
 // makeRoom sums up what is there, and grows where that freed less than a third.
+// Fewer entries than unknowns are not worth the pass over all columns.
 func (b *Builder) makeRoom() {
-	b.compact()
+	if len(b.entries) > b.n {
+		b.compact()
+	}
 	if room := cap(b.entries); len(b.entries) > room/3*2 {
-		b.entries = slices.Grow(b.entries, max(1024, len(b.entries)/2))
+		b.entries = slices.Grow(b.entries, max(64, len(b.entries)/2))
 	}
 }
 
@@ -133,7 +136,7 @@ func (b *Builder) compact() {
 // sortEntries sorts by column and row, in place: by column with one swap an
 // entry, since columns are many and short.
 func (b *Builder) sortEntries() {
-	start := make([]int, b.n+1)
+	start := make([]int32, b.n+1) // 2^31 entries would take 32 GB
 	for _, e := range b.entries {
 		start[e.col+1]++
 	}

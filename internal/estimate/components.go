@@ -222,10 +222,10 @@ func components(n int, observations []Observation, group []int, variances []floa
 	for k, obs := range observations {
 		c, v := &cs[group[k]], fit.Residuals[k]
 		c.Rank++
-		c.Quad += obs.Weight * v * v
-		c.Trace += obs.Weight * inv.Form(obs.At, obs.A)
+		c.Quad += float64(obs.Weight * v * v)
+		c.Trace += float64(obs.Weight * inv.Form(obs.At, obs.A))
 		for q, i := range obs.At {
-			c.Grad[i] += obs.Weight * obs.A[q] * v
+			c.Grad[i] += float64(obs.Weight * obs.A[q] * v)
 		}
 	}
 	return fit, cs, nil

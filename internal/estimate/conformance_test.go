@@ -1,6 +1,7 @@
 package estimate
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -105,4 +106,14 @@ func TestILACG8(t *testing.T) {
 	if worst >= p.FalsePassBelow {
 		t.Errorf("%s: the risk of a false pass is %v", p.Source, worst)
 	}
+}
+
+func ExampleConformance() {
+	// A line found 0.42 m off with a standard uncertainty of 0.10 m, against a
+	// tolerance of 0.60 m to either side.
+	fmt.Printf("within with probability %.3f\n", Conformance(0.42, 0.10, -0.60, 0.60))
+	fmt.Printf("95 %% sure up to %.3f m\n", 0.60-GuardBand(0.10, 0.95))
+	// Output:
+	// within with probability 0.964
+	// 95 % sure up to 0.436 m
 }

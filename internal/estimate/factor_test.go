@@ -235,7 +235,12 @@ func TestRefactor(t *testing.T) {
 		for k := range adds {
 			adds[k].v *= 3
 		}
-		if err := f.Refactor(build(n, adds)); err != nil {
+		b := build(n, adds[:n])
+		b.Reset()
+		for _, a := range adds {
+			b.Add(a.i, a.j, a.v)
+		}
+		if err := f.Refactor(b); err != nil {
 			t.Fatal(err)
 		}
 		fresh, err := build(n, adds).Factor(o)

@@ -37,6 +37,11 @@ func Tukey(r, c float64) float64 {
 // scale is below its standard deviation.
 func StudentT(r, nu float64) float64 { return (nu + 1) / (nu + r*r) }
 
+// StudentTVector is StudentT for an error of k components together, such as the
+// two of a shift, q the square of its length in standard deviations:
+// (nu+k)/(nu+q).
+func StudentTVector(q float64, k int, nu float64) float64 { return (nu + float64(k)) / (nu + q) }
+
 // StudentTCovariance is the factor by which the covariance from frozen
 // StudentT weights is too small: (nu+3)/(nu+1), the inverse of the information
 // a t observation holds against that of its weight (Lange, Little & Taylor

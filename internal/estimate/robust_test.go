@@ -58,6 +58,8 @@ func TestWeights(t *testing.T) {
 		{"Tukey beyond", Tukey(-5, TukeyTuning), 0},
 		{"t at 0", StudentT(0, 4), 1.25},
 		{"t at 1", StudentT(1, 4), 1},
+		{"t of one component", StudentTVector(9, 1, 4), StudentT(3, 4)},
+		{"t of two components", StudentTVector(2, 2, 4), 1},
 		{"t covariance", StudentTCovariance(4), 1.4},
 		{"median of an even number", Median([]float64{4, 1, 3, 2}), 2.5},
 		{"MAD", MAD([]float64{-1, 1, 1, -1, 50}), 1.4826},
