@@ -34,7 +34,7 @@ type candidate struct {
 // candidates appends those of one reading to dst: the local minima of distance
 // along every part within the search radius, in the order of records and
 // stations.
-func (n *network) candidates(p orb.Point, radiusM float64, hits []int32, sh []shift, dst []candidate) ([]candidate, []int32) {
+func (n *network) candidates(p orb.Point, radiusM float64, hits []int32, ps *priors, dst []candidate) ([]candidate, []int32) {
 	from := len(dst)
 	// The scale differs from 1 by parts in a thousand: search a little wider
 	// and let the ground distance decide.
@@ -55,7 +55,7 @@ func (n *network) candidates(p orb.Point, radiusM float64, hits []int32, sh []sh
 				continue // a foot on or before the next segment's start
 			}
 		}
-		c := n.foot(id, p, t, sh)
+		c := n.foot(id, p, t, ps)
 		if math.Abs(c.offset) <= radiusM {
 			dst = append(dst, c)
 		}
@@ -70,7 +70,7 @@ func (n *network) candidates(p orb.Point, radiusM float64, hits []int32, sh []sh
 	return dst, hits
 }
 
-func (n *network) foot(id int32, p orb.Point, t float64, sh []shift) candidate {
+func (n *network) foot(id int32, p orb.Point, t float64, ps *priors) candidate {
 	s := &n.segs[id]
 	r := &n.records[s.record]
 	in := min(max(t, 0), s.length)
@@ -94,12 +94,62 @@ func (n *network) foot(id int32, p orb.Point, t float64, sh []shift) candidate {
 	// The unit vector along, turned from grid to true axes.
 	east, north := c.ux*r.cosC+c.uy*r.sinC, -c.ux*r.sinC+c.uy*r.cosC
 	c.nEast, c.nNorth = north, -east
-	k := &sh[r.sheet+1]
+	if ps == nil {
+		return c
+	}
+	k := &ps.sheets[r.sheet+1]
 	c.shift = c.nEast*k.east + c.nNorth*k.north
 	c.sheetVar = k.variance(c.nEast, c.nNorth)
 	c.beyondShift = math.Copysign(1, away) * (east*k.east + north*k.north)
 	return c
 }
+
+// passesEnd says whether a walk of groundM may pass an open end of the record's
+// part from here, one where no other record goes on.
+func (n *network) passesEnd(c *candidate, groundM float64) bool {
+	s := &n.segs[c.seg]
+	r := &n.records[c.rec]
+	if s.prev >= 0 && s.next >= 0 {
+		return false
+	}
+	here, length := c.station-s.station, s.length/r.scale
+	return s.prev < 0 && here <= groundM && !n.joined(r, s.station) ||
+		s.next < 0 && length-here <= groundM && !n.joined(r, s.station+length)
+}
+
+// joined says whether another record goes on at a station.
+func (n *network) joined(r *record, station float64) bool {
+	for _, j := range n.joints[r.joints[0]:r.joints[1]] {
+		if j.atEnd && math.Abs(j.here-station) < 1e-6 {
+			return true
+		}
+	}
+	return false
+}
+
+// settle is the foot of p on a segment or, where p has passed its ends, on those
+// that follow while they come nearer.
+func (n *network) settle(id int32, p orb.Point) candidate {
+	for range maxSettle {
+		s := &n.segs[id]
+		t := s.along(p)
+		next := int32(-1)
+		switch {
+		case t < 0:
+			next = s.prev
+		case t > s.length:
+			next = s.next
+		}
+		if next < 0 || n.index.Distance(next, p) >= n.index.Distance(id, p) {
+			break
+		}
+		id = next
+	}
+	return n.foot(id, p, n.segs[id].along(p), nil)
+}
+
+// maxSettle bounds how many segments a session's error may carry a foot across.
+const maxSettle = 16
 
 // outsideBend is for a point that is nearest to the vertex between two
 // segments: the line there is taken to run square to the direction of the

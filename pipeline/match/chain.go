@@ -31,8 +31,10 @@ import (
 type chain struct {
 	net *network
 	o   Options
-	sh  []shift
+	ps  *priors
 
+	utility string // the trace's label
+	session *shift
 	obs     []observation
 	cands   []candidate
 	from    []int32   // len(obs)+1: where each reading's candidates begin
@@ -79,19 +81,23 @@ func (c *chain) stateFrom(i int) int          { return int(c.from[i]) + i }
 func (c *chain) candidates(i int) []candidate { return c.cands[c.from[i]:c.from[i+1]] }
 
 // observe fills the observations and their candidates from a trace.
-func (c *chain) observe(tr *survey.Trace, trust []trust) {
+func (c *chain) observe(tr *survey.Trace, session int32, trust []trust) {
 	c.obs, c.cands, c.from = c.obs[:0], c.cands[:0], c.from[:0]
+	c.utility = tr.Utility
+	c.session = &c.ps.sessions[session+1]
 	for i := range tr.Readings {
 		r := &tr.Readings[i]
 		if r.Duplicate != nil {
 			continue
 		}
+		// Seen from where the session's positions should be.
+		p := orb.Point{r.Point[0] - c.session.east, r.Point[1] - c.session.north}
 		c.obs = append(c.obs, observation{
-			reading: i, p: r.Point, noise: noise(r, trust[i].inflate, c.o), onLine: 1, offLine: 1,
+			reading: i, p: p, noise: noise(r, trust[i].inflate, c.o), onLine: 1, offLine: 1,
 			anyRecord: r.Mode == survey.ModeSonde,
 		})
 		c.from = append(c.from, int32(len(c.cands)))
-		c.cands, c.hits = c.net.candidates(r.Point, c.o.SearchRadiusM, c.hits, c.sh, c.cands)
+		c.cands, c.hits = c.net.candidates(p, c.o.SearchRadiusM, c.hits, c.ps, c.cands)
 	}
 	c.from = append(c.from, int32(len(c.cands)))
 	c.walk(tr)
@@ -223,7 +229,7 @@ func noise(r *survey.Reading, inflate float64, o Options) float64 {
 }
 
 // solve fills the weights and runs Viterbi and forward-backward.
-func (c *chain) solve(utility string) {
+func (c *chain) solve() {
 	n := len(c.obs)
 	if n == 0 {
 		return
@@ -237,13 +243,13 @@ func (c *chain) solve(utility string) {
 	c.wFrom = grow(c.wFrom, n)
 	c.weights = c.weights[:0]
 
-	c.start(utility)
+	c.start()
 	for i := 1; i < n; i++ {
 		c.wFrom[i] = len(c.weights)
 		k, m := c.states(i-1), c.states(i)
 		at := len(c.weights)
 		c.weights = grow(c.weights, at+k*m)
-		c.moves(i, utility, c.weights[at:])
+		c.moves(i, c.weights[at:])
 		c.forward(i, c.weights[at:])
 	}
 	c.backward()

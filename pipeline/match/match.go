@@ -23,17 +23,20 @@ func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
 	o = o.withDefaults()
 	sheets := sheetNames(s.Records)
 	net := newNetwork(s, sheets, o)
-	sh := shifts(sheets, prior, o)
+	sessions := sessionNames(s.Traces)
+	ss := net.samples(s, sessions, voteM, o.Workers)
+	ps := newPriors(newLayout(ss, len(sheets), len(sessions), o), sheets, sessions, prior, o)
+	net.join(ps, o)
 
 	out := make([][]survey.Match, len(s.Traces))
 	eachTrace(len(s.Traces), o.Workers, func() func(int) {
-		c := &chain{net: net, o: o, sh: sh}
+		c := &chain{net: net, o: o, ps: ps}
 		var tru []trust
 		return func(i int) {
 			tr := &s.Traces[i]
 			tru = judgeTrust(tr, tru)
-			c.observe(tr, tru)
-			c.solve(tr.Utility)
+			c.observe(tr, sessionOf(sessions, tr), tru)
+			c.solve()
 			out[i] = c.matches(s, tr, tru)
 		}
 	})

@@ -7,11 +7,11 @@ import (
 
 // start fills the first reading's states: which line a trace begins on, and how
 // far from it.
-func (c *chain) start(utility string) {
-	c.enter(0, utility, c.fwd[:c.states(0)], 1-c.o.UnmappedShare-c.o.ForeignShare, c.o.ForeignShare)
+func (c *chain) start() {
+	c.enter(0, c.fwd[:c.states(0)], 1-c.o.UnmappedShare-c.o.ForeignShare, c.o.ForeignShare)
 	m := c.states(0)
 	// A line that is not on the map may be anywhere within the radius.
-	c.fwd[m-1] = c.o.UnmappedShare / (2 * c.o.SearchRadiusM) * c.o.freeDirection()
+	c.fwd[m-1] = c.o.UnmappedShare / (2 * c.o.SearchRadiusM)
 	sum := 0.0
 	for _, v := range c.fwd[:m] {
 		sum += v
@@ -23,30 +23,44 @@ func (c *chain) start(utility string) {
 // enter writes to w the weights of beginning on each of reading i's candidates
 // from no line: the share own or foreign, divided among the records of that
 // kind in reach, times the densities of offset and direction.
-func (c *chain) enter(i int, utility string, w []float64, own, foreign float64) {
+func (c *chain) enter(i int, w []float64, own, foreign float64) {
 	cands := c.candidates(i)
 	o := &c.obs[i]
 	var count [3]int
 	c.reached = c.reached[:0]
 	for j := range cands {
-		if kind := c.kind(cands[j].rec, utility, o); isNew(&c.reached, cands[j].rec) {
+		if kind := c.kind(cands[j].rec, o); isNew(&c.reached, cands[j].rec) {
 			count[kind]++
 		}
 	}
 	share := [3]float64{own, foreign, own * c.o.NoSignalShare}
 	for j := range cands {
 		a := &cands[j]
-		kind := c.kind(a.rec, utility, o)
-		v := c.spread(a, o)
-		w[j] = share[kind] / float64(count[kind]) * student(a.across-a.shift, v) *
+		kind := c.kind(a.rec, o)
+		w[j] = share[kind] / float64(count[kind]) * c.first(a, o) *
 			c.parallel(a, o) * c.tail(a, o)
 	}
 }
 
-// spread is the variance of a first offset: sheet, session, own and local error
-// and the reading's noise.
+// first is the density of a first offset: sheet, session, own and local error
+// and the reading's noise, under every shift that the sheet may have.
+func (c *chain) first(a *candidate, o *observation) float64 {
+	rest := c.spread(a, o) - a.sheetVar
+	rivals := c.ps.sheets[c.net.records[a.rec].sheet+1].rivals
+	if rivals == nil {
+		return student(a.across-a.shift, a.sheetVar+rest)
+	}
+	sum := 0.0
+	for i := range rivals {
+		m := &rivals[i]
+		sum += m.weight * student(a.across-a.nEast*m.east-a.nNorth*m.north, m.variance(a.nEast, a.nNorth)+rest)
+	}
+	return sum
+}
+
+// spread is the variance of a first offset.
 func (c *chain) spread(a *candidate, o *observation) float64 {
-	return a.sheetVar + c.o.SessionM*c.o.SessionM + c.o.OwnM*c.o.OwnM + c.o.LocalM*c.o.LocalM + o.noise
+	return a.sheetVar + c.session.variance(a.nEast, a.nNorth) + c.o.OwnM*c.o.OwnM + c.o.LocalM*c.o.LocalM + o.noise
 }
 
 // isNew says whether a record is not in the list yet, and adds it.
@@ -67,12 +81,12 @@ const (
 	kindNoSignal
 )
 
-func (c *chain) kind(rec int32, utility string, o *observation) int {
+func (c *chain) kind(rec int32, o *observation) int {
 	r := &c.net.records[rec]
 	switch {
 	case r.noSignal && !o.anyRecord:
 		return kindNoSignal
-	case r.utility != utility && r.utility != "" && utility != "":
+	case foreign(c.utility, r.utility):
 		return kindForeign
 	}
 	return kindOwn
@@ -91,10 +105,6 @@ func (c *chain) parallel(a *candidate, o *observation) float64 {
 	return max(1/(1+sin2/spread), c.o.CrossingShare)
 }
 
-// freeDirection is the mean of parallel over directions, for a line that has
-// none to be compared with.
-func (o *Options) freeDirection() float64 { return 0.5 }
-
 // tail is the probability that the map's line ends this much too early.
 func (c *chain) tail(a *candidate, o *observation) float64 {
 	over := a.beyond - a.beyondShift
@@ -107,7 +117,7 @@ func (c *chain) tail(a *candidate, o *observation) float64 {
 
 // moves fills w, row by row, with the weights of all moves from reading i-1 to
 // reading i.
-func (c *chain) moves(i int, utility string, w []float64) {
+func (c *chain) moves(i int, w []float64) {
 	from, to := c.candidates(i-1), c.candidates(i)
 	b, o := &c.obs[i-1], &c.obs[i]
 	m := len(to) + 1
@@ -116,118 +126,155 @@ func (c *chain) moves(i int, utility string, w []float64) {
 	leave := 1 - math.Exp(-c.o.LeavePerM*g)
 	back := 1 - math.Exp(-c.o.ReturnPerM*g)
 	decay := math.Exp(-g / c.o.LambdaM)
-	free := c.unmapped(i) * o.onLine
+	smooth := student(o.bend, b.white+o.white)
+	turns := 1 - math.Exp(-c.o.BendPerM*g)
+	// Along a line that is not on the map: it goes on smoothly, or it turns.
+	free := ((1-turns)*smooth + turns/(math.Pi*max(g, 1))) * o.onLine * c.apart(i)
 	// A receiver that leaves its line for one that is not on the map may be
 	// anywhere within the radius.
 	away := o.offLine / (2 * c.o.SearchRadiusM)
 
 	// From unmapped.
 	last := w[len(from)*m:]
-	found := back*o.onLine + jump*o.offLine
-	c.enter(i, utility, last, found*(1-c.o.ForeignShare), found*c.o.ForeignShare)
+	// Either the line meets the map, whose records are anywhere within the
+	// radius otherwise, or the receiver leaps to one.
+	found := back*o.onLine*smooth*2*c.o.SearchRadiusM + jump*o.offLine
+	c.enter(i, last, found*(1-c.o.ForeignShare), found*c.o.ForeignShare)
 	last[m-1] = (1-back-jump)*free + jump*away
 
 	for a := range from {
 		row := w[a*m : (a+1)*m]
-		off := jump
-		if c.kind(from[a].rec, utility, b) == kindForeign {
+		off, leave := jump, leave
+		if c.net.passesEnd(&from[a], g) {
+			leave += c.o.MissingShare
+		}
+		if c.kind(from[a].rec, b) == kindForeign {
 			off = back // a crew finds its own line again
 		}
-		c.row(&from[a], to, b, o, utility, decay, (1-off-leave)*o.onLine, off*o.offLine, row)
-		row[m-1] = leave*free + jump*c.o.UnmappedShare*away
+		c.row(&from[a], to, b, o, decay, smooth, turns, (1-off-leave)*o.onLine, off*o.offLine, row)
+		row[m-1] = leave*free + off*c.o.UnmappedShare*away
 	}
 }
 
+// apart is the weight of a line that is not on the map where one of the walk's
+// own utility is: two lines of one utility do not lie on top of each other.
+func (c *chain) apart(i int) float64 {
+	o := &c.obs[i]
+	near := 0.0
+	for j := range c.candidates(i) {
+		if a := &c.candidates(i)[j]; c.kind(a.rec, o) == kindOwn && a.beyond == 0 {
+			near = max(near, closeness(a.across-a.shift, math.Sqrt(c.spread(a, o)))*c.parallel(a, o))
+		}
+	}
+	return math.Exp(-c.o.ApartPerM * o.ground * near)
+}
+
 // row fills the weights from one candidate to all of the next reading's.
-func (c *chain) row(a *candidate, to []candidate, b, o *observation, utility string, decay, stay, jump float64, row []float64) {
+func (c *chain) row(a *candidate, to []candidate, b, o *observation, decay, smooth, turns, stay, jump float64, row []float64) {
 	noise := math.Sqrt(b.noise + o.noise)
 	limit := 1.5*o.ground + 4*c.o.SnapM + 2*noise
-	others, turns := 0.0, false
+	others := 0.0
 	c.ends, c.middles, c.reached = c.ends[:0], c.middles[:0], c.reached[:0]
 
 	// First the density of the position; a minus stands for a jump.
 	for j := range to {
 		z := &to[j]
 		if z.rec == a.rec {
-			w := c.fits(c.net.along(a, z, o.ground)-o.ground, noise, o.ground)
-			row[j] = w * c.goesOn(a, z, b, o, decay, true) * min(1, c.tail(z, o)/c.tail(a, b))
+			// On the inside of a bend the foot leaps ahead.
+			leap := math.Abs(a.across) * math.Hypot(z.ux-a.ux, z.uy-a.uy)
+			w := c.fits(c.net.along(a, z, o.ground)-o.ground, noise+leap, o.ground)
+			row[j] = w * c.goesOn(a, z, b, o, decay, smooth, turns) * min(1, c.tail(z, o)/c.tail(a, b))
 			continue
 		}
-		if route, atEnd, ok := c.net.route(a.rec, a.virtual, z.rec, z.virtual, limit); ok {
-			row[j] = c.fits(route-o.ground, noise, o.ground) * c.goesOn(a, z, b, o, decay, true) * c.tail(z, o)
-			if atEnd {
+		if way, ok := c.net.route(a, z, limit+a.beyond+z.beyond); ok {
+			row[j] = way.weight * c.fits(way.length-o.ground, noise+way.gaps, o.ground) * c.goesOn(a, z, b, o, decay, smooth, turns) * c.tail(z, o)
+			if way.atEnd {
 				isNew(&c.ends, z.rec)
 			} else {
 				isNew(&c.middles, z.rec)
-				turns = true
 			}
 			continue
 		}
-		row[j] = -c.goesOn(a, z, b, o, 0, false) * c.parallel(z, o) * c.tail(z, o)
+		row[j] = -c.next(a, z, b, o, 0) * c.parallel(z, o) * c.tail(z, o)
 		if isNew(&c.reached, z.rec) {
-			others += c.attraction(z.rec, utility, o)
+			others += c.attraction(z.rec, o)
 		}
 	}
 	// Then the probability of the move. Past the end of a record nothing is
 	// chosen but one of those that go on there; in its middle few turn off.
-	straight := stay
-	if turns {
-		straight *= 1 - c.o.Branch
-	}
 	for j := range to {
 		switch {
 		case to[j].rec == a.rec:
-			row[j] *= straight
+			row[j] *= stay
 		case row[j] > 0 && slices.Contains(c.ends, to[j].rec):
-			row[j] *= straight / float64(len(c.ends))
+			row[j] *= stay
 		case row[j] > 0:
 			row[j] *= stay * c.o.Branch / float64(len(c.middles))
 		case others > 0:
-			row[j] *= -jump * c.attraction(to[j].rec, utility, o) / others
+			row[j] *= -jump * c.attraction(to[j].rec, o) / others
 		default:
 			row[j] = 0
 		}
 	}
 }
 
-// goesOn is the density of the next offset given the last one: across lines
-// that are joined, or one line, or (after a jump) two lines of which only the
-// sheet and the session may be the same.
-func (c *chain) goesOn(a, z *candidate, b, o *observation, decay float64, joined bool) float64 {
-	own, local := c.o.OwnM*c.o.OwnM, c.o.LocalM*c.o.LocalM
-	session := c.o.SessionM * c.o.SessionM
+// goesOn is the density of the next position along a line, or past a joint of
+// two.
+//
+// Either the walk goes on smoothly: then its own course says where the next
+// reading lies, and how the map runs beside it says only that the map has a
+// slope there. Or the walk turns, as it does now and then, and mostly where the
+// map does: then the next offset follows from the last one, by what two places
+// of a map have in common.
+func (c *chain) goesOn(a, z *candidate, b, o *observation, decay, smooth, turns float64) float64 {
+	if math.Abs(a.ux*z.ux+a.uy*z.uy) < straightCos {
+		turns = turnsWithMap
+	}
+	return (1-turns)*smooth*c.slopes(a, z, b, o) + turns*c.next(a, z, b, o, decay)
+}
+
+// turnsWithMap is the probability that a line turns where its record does: the
+// other half are the records' own kinks and jogs. Common practice, no source.
+const turnsWithMap = 0.5
+
+// slopes is the weight of the map's slopes against the walk at two places: a
+// slope costs by the metre, a change of slope at a vertex once.
+func (c *chain) slopes(a, z *candidate, b, o *observation) float64 {
+	before := b.before.x*a.uy - b.before.y*a.ux
+	after := o.after.x*z.uy - o.after.y*z.ux
+	if a.ux*z.ux+a.uy*z.uy < 0 {
+		after = -after // two records drawn against each other
+	}
+	if b.before.x*o.after.x+b.before.y*o.after.y < 0 {
+		after = -after // the walk has turned back
+	}
+	r2 := c.o.SlopeRad * c.o.SlopeRad
+	// Near a corner one of the two headings looks round it.
+	steep := min(before*before, after*after)
+	w := math.Exp(-steep / (2 * r2) * o.ground / c.o.SlopeM)
+	if a.seg != z.seg {
+		change := after - before
+		w /= math.Sqrt(1 + change*change/r2)
+	}
+	return w
+}
+
+// next is the density of an offset given the last one: the regression of two
+// values whose covariance is that of the sheet, the session and what else the
+// two places share.
+func (c *chain) next(a, z *candidate, b, o *observation, decay float64) float64 {
 	same := z.rec == a.rec
-	dot := a.nEast*z.nEast + a.nNorth*z.nNorth
-	shared := session + o.kept*min(b.noise-b.white, o.noise-o.white)
+	shared := o.kept*min(b.noise-b.white, o.noise-o.white) + c.o.LocalM*c.o.LocalM*decay
 	if same {
-		shared += own
+		shared += c.o.OwnM * c.o.OwnM
 	}
-	if joined {
-		shared += local * decay
-	}
-	shared *= dot
+	shared *= a.nEast*z.nEast + a.nNorth*z.nNorth
+	shared += c.session.covariance(a.nEast, a.nNorth, z.nEast, z.nNorth)
 	if s := c.net.records[a.rec].sheet; same || (s >= 0 && s == c.net.records[z.rec].sheet) {
-		shared += c.sh[s+1].covariance(a.nEast, a.nNorth, z.nEast, z.nNorth)
+		shared += c.ps.sheets[s+1].covariance(a.nEast, a.nNorth, z.nEast, z.nNorth)
 	}
-	before := a.sheetVar + session + own + local + b.noise
-	after := z.sheetVar + session + own + local + o.noise
-	gain := shared / before
-	change := z.across - z.shift - gain*(a.across-a.shift)
-	best := student(change, after-gain*shared)
-	if !joined {
-		return best
-	}
-	// A map error may also have a slope that the walk has shown already, or
-	// shows from here on.
-	white := b.white + o.white
-	for _, slope := range [2]float64{
-		math.Copysign(1, dot) * (b.before.x*a.uy - b.before.y*a.ux),
-		o.after.x*z.uy - o.after.y*z.ux,
-	} {
-		steep := slope / c.o.SlopeRad
-		best = max(best, student(change-slope*o.ground, white)*math.Exp(-steep*steep/2*o.ground/c.o.SlopeM))
-	}
-	return best
+	gain := shared / c.spread(a, b)
+	return student(z.across-z.shift-gain*(a.across-a.shift), c.spread(z, o)-gain*shared)
 }
 
 // fits is the weight of a route that is longer or shorter than the ground
@@ -239,20 +286,12 @@ func (c *chain) fits(misfit, noise, groundM float64) float64 {
 }
 
 // attraction is the relative rate at which a receiver jumps to a record.
-func (c *chain) attraction(rec int32, utility string, o *observation) float64 {
-	switch c.kind(rec, utility, o) {
+func (c *chain) attraction(rec int32, o *observation) float64 {
+	switch c.kind(rec, o) {
 	case kindForeign:
 		return c.o.ForeignJump
 	case kindNoSignal:
 		return c.o.NoSignalShare
 	}
 	return 1
-}
-
-// unmapped is the density of reading i across a walk along a line that is not
-// on the map: it lies on in the walk's direction, or the line bends.
-func (c *chain) unmapped(i int) float64 {
-	b, o := &c.obs[i-1], &c.obs[i]
-	turns := 1 - math.Exp(-c.o.BendPerM*o.ground)
-	return (1-turns)*student(o.bend, b.white+o.white) + turns/(math.Pi*max(o.ground, 1))
 }

@@ -31,6 +31,7 @@ type record struct {
 	noSignal   bool
 	scale      float64 // grid over ground
 	joints     [2]int32
+	network    int32   // the same for records that hang together
 	sinC, cosC float64 // of the meridian convergence
 }
 
@@ -47,11 +48,14 @@ type segment struct {
 	ring       float64 // ground length of a closed part, 0 for an open one
 }
 
-// joint is a place where a record meets another one: the end of one of them
-// within the snap distance of the other.
+// joint is a place where a record goes on along another one: its end, or the
+// other's, lies within the snap distance of the other. Where two drawings were
+// never joined, a gap takes the place of a joint, at a price.
 type joint struct {
 	other       int32
 	here, there float64 // stations
+	gap         float64 // ground metres; 0 where they are joined
+	weight      float64 // 1 where they are joined
 	atEnd       bool    // here is an end of this record
 }
 
@@ -86,7 +90,6 @@ func newNetwork(s *survey.Survey, sheets map[string]int32, o Options) *network {
 		lines[i] = spatial.Segment{A: n.segs[i].a, B: n.segs[i].end()}
 	}
 	n.index = spatial.New(lines, 2*o.SearchRadiusM)
-	n.join(o.SnapM)
 	return n
 }
 
@@ -154,9 +157,10 @@ func (s *segment) across(p orb.Point) float64 {
 	return (p[0]-s.a[0])*s.uy - (p[1]-s.a[1])*s.ux
 }
 
-// join finds the joints: for every open end of a part the records of the same
-// utility, or of none, within the snap distance.
-func (n *network) join(snapM float64) {
+// join finds the joints and gaps: for every open end of a part the records of
+// the same utility, or of none, that are near it on the map, or would be if the
+// sheets lay where they seem to.
+func (n *network) join(ps *priors, o Options) {
 	type pair struct {
 		rec int32
 		joint
@@ -174,25 +178,38 @@ func (n *network) join(snapM float64) {
 			if (end && s.next >= 0) || (!end && s.prev >= 0) {
 				continue
 			}
-			buf = n.index.Within(p, snapM*r.scale, buf)
+			buf = n.index.Within(p, o.GapM*r.scale, buf)
 			for _, id := range buf {
 				t := &n.segs[id]
 				q := &n.records[t.record]
-				if t.record == s.record || (r.utility != q.utility && r.utility != "" && q.utility != "") {
+				if t.record == s.record || foreign(r.utility, q.utility) {
 					continue
 				}
-				there := t.station + min(max(t.along(p), 0), t.length)/q.scale
-				touchesEnd := (t.prev < 0 && t.along(p) <= snapM*q.scale) || (t.next < 0 && t.along(p) >= t.length-snapM*q.scale)
-				found = append(found,
-					pair{s.record, joint{t.record, station, there, true}},
-					pair{t.record, joint{s.record, there, station, touchesEnd}})
+				along := min(max(t.along(p), 0), t.length)
+				toEnd := math.Inf(1)
+				if t.prev < 0 {
+					toEnd = along / q.scale
+				}
+				if t.next < 0 {
+					toEnd = min(toEnd, (t.length-along)/q.scale)
+				}
+				j := joint{other: t.record, here: station, there: t.station + along/q.scale, atEnd: true, weight: 1}
+				if j.gap = n.gap(p, s, t, ps); j.gap <= o.SnapM {
+					j.gap = 0
+				} else if j.weight = o.GapShare * closeness(j.gap, o.OwnM+o.LocalM); toEnd > o.GapM {
+					continue // an end beside a line is no gap
+				}
+				back := joint{other: s.record, here: j.there, there: j.here, gap: j.gap, weight: j.weight, atEnd: toEnd < o.GapM}
+				found = append(found, pair{s.record, j}, pair{t.record, back})
 			}
 		}
 	}
 	slices.SortFunc(found, func(a, b pair) int {
-		return cmp.Or(cmp.Compare(a.rec, b.rec), cmp.Compare(a.here, b.here), cmp.Compare(a.other, b.other), cmp.Compare(a.there, b.there))
+		return cmp.Or(cmp.Compare(a.rec, b.rec), cmp.Compare(a.here, b.here), cmp.Compare(a.other, b.other), cmp.Compare(a.there, b.there), cmp.Compare(a.gap, b.gap))
 	})
-	found = slices.Compact(found)
+	found = slices.CompactFunc(found, func(a, b pair) bool {
+		return a.rec == b.rec && a.here == b.here && a.other == b.other && a.there == b.there
+	})
 	n.joints = make([]joint, len(found))
 	for i := range found {
 		n.joints[i] = found[i].joint
@@ -205,4 +222,50 @@ func (n *network) join(snapM float64) {
 		}
 		n.records[r].joints = [2]int32{int32(from), int32(at)}
 	}
+	n.number()
+}
+
+// number gives records that hang together one number.
+func (n *network) number() {
+	for i := range n.records {
+		n.records[i].network = int32(i)
+	}
+	root := func(i int32) int32 {
+		for n.records[i].network != i {
+			n.records[i].network = n.records[n.records[i].network].network
+			i = n.records[i].network
+		}
+		return i
+	}
+	for i := range n.records {
+		r := &n.records[i]
+		for _, j := range n.joints[r.joints[0]:r.joints[1]] {
+			a, b := root(int32(i)), root(j.other)
+			n.records[max(a, b)].network = min(a, b)
+		}
+	}
+	for i := range n.records {
+		n.records[i].network = root(int32(i))
+	}
+}
+
+// gap is how far the end p of s lies from t on the map, or would lie if both
+// sheets were where they seem to be, whichever is less; ground metres.
+func (n *network) gap(p orb.Point, s, t *segment, ps *priors) float64 {
+	q := &n.records[t.record]
+	raw := t.distance(p) / q.scale
+	a, b := &ps.sheets[n.records[s.record].sheet+1], &ps.sheets[q.sheet+1]
+	dx, dy := q.toGrid(a.east-b.east, a.north-b.north)
+	return min(raw, t.distance(orb.Point{p[0] + dx, p[1] + dy})/q.scale)
+}
+
+// toGrid turns a vector from true axes and ground metres to grid axes and
+// metres.
+func (r *record) toGrid(east, north float64) (x, y float64) {
+	return r.scale * (east*r.cosC - north*r.sinC), r.scale * (east*r.sinC + north*r.cosC)
+}
+
+func (s *segment) distance(p orb.Point) float64 {
+	t := min(max(s.along(p), 0), s.length)
+	return math.Hypot(p[0]-s.a[0]-t*s.ux, p[1]-s.a[1]-t*s.uy)
 }

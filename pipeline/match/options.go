@@ -13,13 +13,16 @@ type Options struct {
 	Workers        int // 0: one per core
 
 	// What a map looks like: one standard deviation per axis, ground metres.
-	SheetM   float64 // a sheet's shift
-	OwnM     float64 // a record's own shift
-	LocalM   float64 // a record's local error
-	LambdaM  float64 // correlation length of the local error along the line
-	SlopeRad float64 // slope of a local error against its line, radians
-	SlopeM   float64 // how far such a slope goes on
-	SnapM    float64 // ends of records nearer than this are joined
+	SheetM       float64 // a sheet's shift
+	OwnM         float64 // a record's own shift
+	LocalM       float64 // a record's local error
+	LambdaM      float64 // correlation length of the local error along the line
+	SlopeRad     float64 // slope of a local error against its line, radians
+	SlopeM       float64 // how far such a slope goes on
+	GapM         float64 // ends of one utility's records nearer than this may be a gap between two drawings
+	GapShare     float64 // share of ends that two drawings do not join
+	MissingShare float64 // share of dead ends on the map past which the line goes on
+	SnapM        float64 // ends of records nearer than this are joined
 
 	// What readings look like: the error budget across the line.
 	SessionM       float64 // what all positions of a session are off, per axis
@@ -38,6 +41,7 @@ type Options struct {
 	JumpPerM      float64 // the receiver moves to an unconnected line
 	LeavePerM     float64 // the line leaves the map
 	ReturnPerM    float64 // a line that is not on the map meets one that is
+	ApartPerM     float64 // what it costs, in log units a metre, to run where a record of the same utility should be and not be on it
 	BendPerM      float64 // a line that is not on the map bends
 	ForeignJump   float64 // share of jumps that go to another utility, where both are in reach
 	Branch        float64 // share of walks that turn off at a junction in the middle of a line
@@ -58,15 +62,18 @@ var defaults = Options{
 	MinProbability: 0.9,
 	MinStretchM:    3,
 
-	SheetM:   1.0,
-	OwnM:     0.2,
-	LocalM:   0.25,
-	LambdaM:  40,
-	SlopeRad: 0.1,
-	SlopeM:   10,
-	SnapM:    0.3,
+	SheetM:       0.2,
+	OwnM:         0.12,
+	LocalM:       0.15,
+	LambdaM:      40,
+	SlopeRad:     0.15,
+	SlopeM:       10,
+	GapM:         3,
+	GapShare:     0.2,
+	MissingShare: 0.1,
+	SnapM:        0.3,
 
-	SessionM:       0.3,
+	SessionM:       0.1,
 	AccuracyFactor: 1.5,
 	DefaultSigmaM:  0.3,
 	PoleM:          0.02,
@@ -79,8 +86,9 @@ var defaults = Options{
 	ForeignShare:  0.01,
 	NoSignalShare: 0.003,
 	JumpPerM:      1.0 / 1000,
-	LeavePerM:     1.0 / 3000,
-	ReturnPerM:    1.0 / 300,
+	LeavePerM:     1.0 / 20000,
+	ReturnPerM:    1.0 / 80,
+	ApartPerM:     0.1,
 	BendPerM:      1.0 / 40,
 	ForeignJump:   0.3,
 	Branch:        0.05,
@@ -105,6 +113,9 @@ func (o Options) withDefaults() Options {
 		{&o.OwnM, d.OwnM},
 		{&o.LocalM, d.LocalM},
 		{&o.LambdaM, d.LambdaM},
+		{&o.GapM, d.GapM},
+		{&o.GapShare, d.GapShare},
+		{&o.MissingShare, d.MissingShare},
 		{&o.SnapM, d.SnapM},
 		{&o.SessionM, d.SessionM},
 		{&o.AccuracyFactor, d.AccuracyFactor},
@@ -122,6 +133,7 @@ func (o Options) withDefaults() Options {
 		{&o.JumpPerM, d.JumpPerM},
 		{&o.LeavePerM, d.LeavePerM},
 		{&o.ReturnPerM, d.ReturnPerM},
+		{&o.ApartPerM, d.ApartPerM},
 		{&o.BendPerM, d.BendPerM},
 		{&o.ForeignJump, d.ForeignJump},
 		{&o.Branch, d.Branch},

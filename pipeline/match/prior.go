@@ -42,25 +42,69 @@ func sheetNames(records []survey.Record) map[string]int32 {
 	return seen
 }
 
-// shifts are the sheets' priors: element 0 is for records without a sheet,
-// element i+1 for sheet i. What the adjusted model says of a sheet replaces the
-// population's spread.
-func shifts(sheets map[string]int32, prior *survey.Model, o Options) []shift {
-	v := o.SheetM * o.SheetM
-	out := make([]shift, len(sheets)+1)
-	for i := range out {
-		out[i] = shift{ee: v, nn: v}
+// sheetPrior is what is expected of a sheet: its shift, and the shifts that
+// compete where more than one is likely.
+type sheetPrior struct {
+	shift
+	rivals []mode // none: the shift alone
+}
+
+// priors are what is expected of sheets and sessions. Sheet i stands at i+1;
+// element 0 is for records without a sheet.
+type priors struct {
+	sheets   []sheetPrior
+	sessions []shift // observed minus true
+}
+
+func newPriors(l *layout, sheets, sessions map[string]int32, prior *survey.Model, o Options) *priors {
+	p := &priors{sheets: make([]sheetPrior, len(sheets)+1), sessions: make([]shift, len(sessions)+1)}
+	for i := range p.sheets {
+		p.sheets[i].shift = shift{ee: o.SheetM * o.SheetM, nn: o.SheetM * o.SheetM}
+		if i > 0 && len(l.sheets[i-1]) > 0 {
+			p.sheets[i] = mixture(l.sheets[i-1])
+		}
+	}
+	for i := range p.sessions {
+		p.sessions[i] = shift{ee: o.SessionM * o.SessionM, nn: o.SessionM * o.SessionM}
+		if i > 0 && l.sessions[i-1].ee > 0 {
+			p.sessions[i] = l.sessions[i-1]
+		}
 	}
 	if prior == nil {
-		return out
+		return p
 	}
 	for i := range prior.Effects {
 		e := &prior.Effects[i]
-		at, ok := sheets[e.Name]
-		if e.Kind != survey.EffectSheet || !ok || !(e.V.EE >= 0 && e.V.NN >= 0) {
+		if !(e.V.EE >= 0 && e.V.NN >= 0) {
 			continue
 		}
-		out[at+1] = shift{east: e.V.East, north: e.V.North, ee: e.V.EE, en: e.V.EN, nn: e.V.NN}
+		known := shift{east: e.V.East, north: e.V.North, ee: e.V.EE, en: e.V.EN, nn: e.V.NN}
+		if at, ok := sheets[e.Name]; ok && e.Kind == survey.EffectSheet {
+			p.sheets[at+1] = sheetPrior{shift: known}
+		}
+		if at, ok := sessions[e.Name]; ok && e.Kind == survey.EffectSession {
+			p.sessions[at+1] = known
+		}
 	}
-	return out
+	return p
+}
+
+// mixture joins competing shifts into one with their common mean and
+// covariance, and keeps them.
+func mixture(ms []mode) sheetPrior {
+	if len(ms) == 1 {
+		return sheetPrior{shift: ms[0].shift}
+	}
+	p := sheetPrior{rivals: ms}
+	for i := range ms {
+		p.east += ms[i].weight * ms[i].east
+		p.north += ms[i].weight * ms[i].north
+	}
+	for i := range ms {
+		m, e, n := &ms[i], ms[i].east-p.east, ms[i].north-p.north
+		p.ee += m.weight * (m.ee + e*e)
+		p.en += m.weight * (m.en + e*n)
+		p.nn += m.weight * (m.nn + n*n)
+	}
+	return p
 }

@@ -51,14 +51,15 @@ func TestChainEqualsEnumeration(t *testing.T) {
 		s := drawTown(t, 5)
 		o := Options{}.withDefaults()
 		sheets := sheetNames(s.Records)
-		c := &chain{net: newNetwork(s, sheets, o), o: o, sh: shifts(sheets, nil, o)}
+		c := &chain{net: newNetwork(s, sheets, o), o: o, ps: newPriors(&layout{sheets: make([][]mode, len(sheets))}, sheets, nil, nil, o)}
+		c.net.join(c.ps, o)
 		tr := &s.Traces[0]
-		c.observe(tr, judgeTrust(tr, nil))
-		c.solve(tr.Utility)
+		c.observe(tr, -1, judgeTrust(tr, nil))
+		c.solve()
 
 		// The start is not kept: fill it once more.
 		kept := slices.Clone(c.fwd)
-		c.start(tr.Utility)
+		c.start()
 		start := slices.Clone(c.fwd[:c.states(0)])
 		copy(c.fwd, kept)
 

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 
+	"github.com/paulmach/orb"
+
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -19,14 +21,14 @@ func (c *chain) matches(s *survey.Survey, tr *survey.Trace, tru []trust) []surve
 	}
 	for i := range c.obs {
 		r := c.obs[i].reading
-		c.place(i, &out[r])
+		c.place(i, tr.Readings[r].Point, &out[r])
 		c.decide(i, s, tr, tru[r], &out[r])
 	}
 	return out
 }
 
 // place fills in where the best path puts reading i.
-func (c *chain) place(i int, m *survey.Match) {
+func (c *chain) place(i int, point orb.Point, m *survey.Match) {
 	at := int(c.path[i])
 	cands := c.candidates(i)
 	if at == len(cands) {
@@ -34,10 +36,11 @@ func (c *chain) place(i int, m *survey.Match) {
 		return
 	}
 	a := &cands[at]
-	seg := &c.net.segs[a.seg]
 	m.Record = c.net.records[a.rec].input
+	raw := c.net.settle(a.seg, point)
+	seg := &c.net.segs[raw.seg]
 	m.Part, m.Segment = int(seg.part), int(seg.seg)
-	m.StationM, m.OffsetM, m.AtEnd = a.station, a.offset, !a.square
+	m.StationM, m.OffsetM, m.AtEnd = raw.station, raw.offset, !raw.square
 	m.Probability = min(c.posterior(i, a.rec), 1)
 	m.Against = c.against(i, a)
 }

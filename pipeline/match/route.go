@@ -21,36 +21,53 @@ func (n *network) along(a, b *candidate, groundM float64) float64 {
 // maxHops bounds the records that a route between two readings passes through.
 const maxHops = 4
 
-// route is the shortest distance along the network from a place on one record
-// to a place on another, if there is one within the limit and the hops, and
-// whether it leaves the first record at its end.
-func (n *network) route(from int32, at float64, to int32, there, limit float64) (d float64, atEnd, ok bool) {
-	d, atEnd = n.hop(from, at, to, there, limit, maxHops)
-	return d, atEnd, d <= limit
+// way is a route along the network from one record to another.
+type way struct {
+	length float64 // without its gaps
+	gaps   float64
+	weight float64
+	atEnd  bool // it leaves the first record at its end
 }
 
-func (n *network) hop(from int32, at float64, to int32, there, limit float64, hops int) (best float64, atEnd bool) {
+// route is the best way from one candidate to another on another record, if
+// there is one within the limit and the hops: the likeliest, then the shortest.
+// A candidate beyond an end has passed the joint there, or has not yet come to
+// it, by as much as it is beyond.
+func (n *network) route(a, z *candidate, limit float64) (way, bool) {
+	if n.records[a.rec].network != n.records[z.rec].network {
+		return way{}, false
+	}
+	w := n.hop(a.rec, a.station, z.rec, z.station, limit, maxHops)
+	w.length = math.Abs(w.length - a.beyond - z.beyond)
+	return w, w.weight > 0 && w.length <= limit
+}
+
+func (n *network) hop(from int32, at float64, to int32, there, limit float64, hops int) (best way) {
 	r := &n.records[from]
 	js := n.joints[r.joints[0]:r.joints[1]]
-	best = math.Inf(1)
 	first := sort.Search(len(js), func(i int) bool { return js[i].here >= at-limit })
 	for _, j := range js[first:] {
 		if j.here > at+limit {
 			break
 		}
-		d := math.Abs(j.here - at)
+		w := way{length: math.Abs(j.here - at), gaps: j.gap, weight: j.weight, atEnd: j.atEnd}
 		switch {
 		case j.other == to:
-			d += math.Abs(there - j.there)
-		case hops > 1 && d < limit:
-			rest, _ := n.hop(j.other, j.there, to, there, limit-d, hops-1)
-			d += rest
+			w.length += math.Abs(there - j.there)
+		case hops > 1 && j.gap == 0 && (hops == maxHops || w.length > 0):
+			// A record between must be walked along: those that meet in one place
+			// are joined to each other.
+			rest := n.hop(j.other, j.there, to, there, limit-w.length, hops-1)
+			w.length, w.gaps, w.weight = w.length+rest.length, w.gaps+rest.gaps, w.weight*rest.weight
 		default:
 			continue
 		}
-		if d < best || (d == best && j.atEnd) {
-			best, atEnd = d, j.atEnd
+		if w.length > limit+w.gaps || w.weight == 0 {
+			continue
+		}
+		if w.weight > best.weight || (w.weight == best.weight && (w.length < best.length || (w.length == best.length && w.atEnd))) {
+			best = w
 		}
 	}
-	return best, atEnd
+	return best
 }

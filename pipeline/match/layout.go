@@ -1,0 +1,270 @@
+package match
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// layout is how whole sheets and sessions seem to lie before readings are
+// matched one by one.
+type layout struct {
+	sheets   [][]mode // by sheet; none: nothing known
+	sessions []shift  // by session: observed minus true
+}
+
+// sessionNames numbers the sessions, in the order of their names.
+func sessionNames(traces []survey.Trace) map[string]int32 {
+	seen := map[string]int32{}
+	var names []string
+	for i := range traces {
+		name := traces[i].Session
+		if _, ok := seen[name]; !ok && name != "" {
+			seen[name] = 0
+			names = append(names, name)
+		}
+	}
+	slices.SortFunc(names, cmp.Compare)
+	for i, name := range names {
+		seen[name] = int32(i)
+	}
+	return seen
+}
+
+// sessionOf is the number of a trace's session, -1 where it names none.
+func sessionOf(sessions map[string]int32, tr *survey.Trace) int32 {
+	if i, ok := sessions[tr.Session]; ok {
+		return i
+	}
+	return -1
+}
+
+// electorate is what the voting works on: the samples, which of them concern
+// which unit, and the weight of each.
+type electorate struct {
+	ss        []sample
+	weights   []float64
+	bySession [][]int32
+	bySheet   [][]int32
+	spreadM   float64
+	o         Options
+}
+
+func newElectorate(ss []sample, sheets, sessions int, o Options) *electorate {
+	e := &electorate{
+		ss: ss, weights: weights(ss), o: o, spreadM: math.Hypot(o.OwnM, o.LocalM),
+		bySession: make([][]int32, sessions), bySheet: make([][]int32, sheets),
+	}
+	for i := range ss {
+		if s := ss[i].session; s >= 0 {
+			e.bySession[s] = append(e.bySession[s], int32(i))
+		}
+		for k := range ss[i].views {
+			if s := ss[i].views[k].sheet; s >= 0 {
+				if n := len(e.bySheet[s]); n == 0 || e.bySheet[s][n-1] != int32(i) {
+					e.bySheet[s] = append(e.bySheet[s], int32(i))
+				}
+			}
+		}
+	}
+	return e
+}
+
+// weights are the samples' votes: those whose nearest record is the same share
+// votesPer, since they share that record's own error.
+func weights(ss []sample) []float64 {
+	nearest := make([]int32, len(ss))
+	count := map[int32]float64{}
+	for i := range ss {
+		best := 0
+		for k := range ss[i].views {
+			if math.Abs(ss[i].views[k].offset) < math.Abs(ss[i].views[best].offset) {
+				best = k
+			}
+		}
+		nearest[i] = ss[i].views[best].rec
+		count[nearest[i]]++
+	}
+	w := make([]float64, len(ss))
+	for i := range ss {
+		w[i] = min(1, votesPer/count[nearest[i]])
+	}
+	return w
+}
+
+// newLayout finds the sheets' shifts and the sessions' errors that explain the
+// samples best.
+//
+// Sheets come first: most sessions are right, many sheets are not. But a session
+// on a wrong base drags every sheet that it works on most, so each session that
+// looks wrong on the map as it stands is tried once with its sheets voted anew,
+// and kept if that explains more. Sheets are judged by what was known of the
+// others in the round before, sessions one after the other in the order of their
+// names: the result depends on no other order.
+func newLayout(ss []sample, sheets, sessions int, o Options) *layout {
+	l := &layout{sheets: make([][]mode, sheets), sessions: make([]shift, sessions)}
+	e := newElectorate(ss, sheets, sessions, o)
+	all := make([]int32, sheets)
+	for i := range all {
+		all[i] = int32(i)
+	}
+	flat := &layout{sheets: make([][]mode, sheets), sessions: make([]shift, sessions)}
+	l.voteSheets(e, all)
+	l.voteSheets(e, all)
+	for i := range sessions {
+		f, ok := flat.voteSession(e, int32(i))
+		if !ok {
+			f, ok = l.voteSession(e, int32(i))
+		}
+		if ok {
+			l.try(e, int32(i), f)
+		}
+	}
+	l.voteSheets(e, all)
+	return l
+}
+
+// voteSheets votes on some sheets, at once.
+func (l *layout) voteSheets(e *electorate, which []int32) {
+	next := make([][]mode, len(which))
+	eachTrace(len(which), e.o.Workers, func() func(int) {
+		return func(i int) { next[i] = l.voteSheet(e, which[i]) }
+	})
+	for i, s := range which {
+		l.sheets[s] = next[i]
+	}
+}
+
+// try gives a session an error and its sheets a new vote, and takes both back
+// unless they explain the samples better.
+func (l *layout) try(e *electorate, session int32, f shift) {
+	var touched []int32
+	seen := map[int32]bool{}
+	for _, at := range e.bySession[session] {
+		for k := range e.ss[at].views {
+			if s := e.ss[at].views[k].sheet; s >= 0 && !seen[s] {
+				seen[s] = true
+				touched = append(touched, s)
+			}
+		}
+	}
+	slices.Sort(touched)
+	var concerned []int32
+	for _, s := range touched {
+		concerned = append(concerned, e.bySheet[s]...)
+	}
+	concerned = append(concerned, e.bySession[session]...)
+	slices.Sort(concerned)
+	concerned = slices.Compact(concerned)
+
+	before := l.explains(e, concerned, touched, session)
+	old := make([][]mode, len(touched))
+	for i, s := range touched {
+		old[i] = l.sheets[s]
+	}
+	oldSession := l.sessions[session]
+	l.sessions[session] = f
+	l.voteSheets(e, touched)
+	l.voteSheets(e, touched)
+	if l.explains(e, concerned, touched, session) > before {
+		return
+	}
+	l.sessions[session] = oldSession
+	for i, s := range touched {
+		l.sheets[s] = old[i]
+	}
+}
+
+// explains is the log weight of some samples under the layout, with the priors
+// of the sheets and the session that are in question.
+func (l *layout) explains(e *electorate, samples, sheets []int32, session int32) float64 {
+	sum := priorWeight(&l.sessions[session], e.o.SessionM)
+	for _, s := range sheets {
+		if len(l.sheets[s]) > 0 {
+			sum += priorWeight(&l.sheets[s][0].shift, e.o.SheetM)
+		}
+	}
+	for _, at := range samples {
+		s := &e.ss[at]
+		best := unexplained
+		for k := range s.views {
+			v := &s.views[k]
+			best = max(best, closeness(v.offset-l.sheetPart(v)-l.sessionPart(s.session, v), e.spreadM))
+		}
+		sum += e.weights[at] * math.Log(best)
+	}
+	return sum
+}
+
+// sheetPart is what a view's offset should be by its sheet's likeliest shift,
+// sessionPart by its session's error.
+func (l *layout) sheetPart(v *view) float64 {
+	if v.sheet < 0 || len(l.sheets[v.sheet]) == 0 {
+		return 0
+	}
+	m := &l.sheets[v.sheet][0]
+	return v.east*m.east + v.north*m.north
+}
+
+func (l *layout) sessionPart(session int32, v *view) float64 {
+	if session < 0 {
+		return 0
+	}
+	f := &l.sessions[session]
+	return v.east*f.east + v.north*f.north
+}
+
+// voteSession is the error of a session that the samples ask for, if it is
+// likelier than none and several sheets say so.
+func (l *layout) voteSession(e *electorate, session int32) (shift, bool) {
+	bs := make([]ballot, 0, len(e.bySession[session]))
+	for _, at := range e.bySession[session] {
+		b := ballot{weight: e.weights[at], base: unexplained}
+		for _, v := range e.ss[at].views {
+			v.offset -= l.sheetPart(&v)
+			b.views = append(b.views, v)
+		}
+		bs = append(bs, b)
+	}
+	if len(bs) < minRecords {
+		return shift{}, false
+	}
+	m := modes(bs, sessionM, e.o.SessionM, e.spreadM)[0]
+	if math.Hypot(m.east, m.north) < e.spreadM/2 {
+		return shift{}, false
+	}
+	sheets := map[int32]bool{}
+	for i := range bs {
+		for k := range bs[i].views {
+			if v := &bs[i].views[k]; closeness(v.offset-v.east*m.east-v.north*m.north, e.spreadM) > 0.3 {
+				sheets[v.sheet] = true
+			}
+		}
+	}
+	return m.shift, len(sheets) >= minRecords
+}
+
+func (l *layout) voteSheet(e *electorate, sheet int32) []mode {
+	bs := make([]ballot, 0, len(e.bySheet[sheet]))
+	records := map[int32]bool{}
+	for _, at := range e.bySheet[sheet] {
+		s := &e.ss[at]
+		b := ballot{weight: e.weights[at], base: unexplained}
+		for _, v := range s.views {
+			v.offset -= l.sessionPart(s.session, &v)
+			if v.sheet == sheet {
+				b.views = append(b.views, v)
+				records[v.rec] = true
+				continue
+			}
+			b.base = max(b.base, closeness(v.offset-l.sheetPart(&v), e.spreadM))
+		}
+		bs = append(bs, b)
+	}
+	if len(records) < minRecords {
+		return nil
+	}
+	return modes(bs, voteM, e.o.SheetM, e.spreadM)
+}

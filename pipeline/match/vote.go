@@ -1,0 +1,166 @@
+package match
+
+import (
+	"math"
+	"slices"
+)
+
+// Competing shifts are found by voting: every sample says, for each record it
+// may belong to, that the sheet's shift plus the session's error has a certain
+// component across that record. A shift that explains many samples on many
+// records wins; one that comes close competes.
+
+const (
+	voteCellM   = 0.5  // grid on which shifts are tried
+	voteM       = 6    // largest shift tried
+	sessionM    = 3    // largest session error tried
+	unexplained = 0.02 // weight of a sample that nothing explains, beside 1 for a perfect fit
+	votesPer    = 2    // votes on one record, however many its samples: they share its errors
+	minRecords  = 3    // records that must support a shift
+	maxModes    = 3    // shifts that compete
+	rivalNats   = 5    // how far below the best a rival may lie
+)
+
+// mode is one shift that a sheet may have, with what is left to know of it.
+type mode struct {
+	shift
+	weight float64 // among its rivals
+}
+
+// ballot is one sample's say about one shift: the views that would be of the
+// unit in question, and how well everything else explains the sample.
+type ballot struct {
+	weight float64
+	base   float64
+	views  []view // offsets already less what is known of the rest
+}
+
+// score is the log weight of a shift (e, n): its prior and the ballots'.
+func score(bs []ballot, e, n, priorM, spreadM float64) float64 {
+	sum := priorWeight(&shift{east: e, north: n}, priorM)
+	for i := range bs {
+		b := &bs[i]
+		sum += b.weight * math.Log(max(b.base, b.fit(e, n, spreadM)))
+	}
+	return sum
+}
+
+// priorWeight is the log density of a shift, against none: Student's t with 3
+// degrees of freedom in two dimensions.
+func priorWeight(s *shift, priorM float64) float64 {
+	return -2.5 * math.Log1p((s.east*s.east+s.north*s.north)/(3*priorM*priorM))
+}
+
+// fit is how well the best view of a ballot fits a shift, 1 for perfectly.
+func (b *ballot) fit(e, n, spreadM float64) float64 {
+	best := 0.0
+	for i := range b.views {
+		v := &b.views[i]
+		best = max(best, closeness(v.offset-v.east*e-v.north*n, spreadM))
+	}
+	return best
+}
+
+func closeness(misfit, spreadM float64) float64 {
+	y := 1 + misfit*misfit/(3*spreadM*spreadM)
+	return 1 / (y * y)
+}
+
+// modes are the shifts that the ballots leave, the likeliest first, at most
+// maxModes; none where there is too little to go by.
+func modes(bs []ballot, reachM, priorM, spreadM float64) []mode {
+	type peak struct{ e, n, score float64 }
+	cells := int(math.Round(reachM / voteCellM))
+	side := 2*cells + 1
+	grid := make([]float64, side*side)
+	for i := range grid {
+		e, n := float64(i%side-cells)*voteCellM, float64(i/side-cells)*voteCellM
+		grid[i] = score(bs, e, n, priorM, spreadM)
+	}
+	var peaks []peak
+	for i, v := range grid {
+		x, y := i%side, i/side
+		top := true
+		for dy := max(y-1, 0); dy <= min(y+1, side-1) && top; dy++ {
+			for dx := max(x-1, 0); dx <= min(x+1, side-1); dx++ {
+				if j := dy*side + dx; grid[j] > v || (grid[j] == v && j < i) {
+					top = false
+					break
+				}
+			}
+		}
+		if top {
+			peaks = append(peaks, peak{float64(x-cells) * voteCellM, float64(y-cells) * voteCellM, v})
+		}
+	}
+	slices.SortStableFunc(peaks, func(a, b peak) int {
+		switch {
+		case a.score > b.score:
+			return -1
+		case a.score < b.score:
+			return 1
+		}
+		return 0
+	})
+	var out []mode
+	best := math.Inf(-1)
+	for _, p := range peaks[:min(len(peaks), 2*maxModes)] {
+		m, s := refine(bs, p.e, p.n, priorM, spreadM)
+		best = max(best, s)
+		if s < best-rivalNats || slices.ContainsFunc(out, func(o mode) bool {
+			return math.Hypot(o.east-m.east, o.north-m.north) < voteCellM
+		}) {
+			continue
+		}
+		m.weight = s
+		out = append(out, m)
+	}
+	slices.SortStableFunc(out, func(a, b mode) int {
+		switch {
+		case a.weight > b.weight:
+			return -1
+		case a.weight < b.weight:
+			return 1
+		}
+		return 0
+	})
+	out = out[:min(len(out), maxModes)]
+	sum := 0.0
+	for i := range out {
+		out[i].weight = math.Exp(out[i].weight - best)
+		sum += out[i].weight
+	}
+	for i := range out {
+		out[i].weight /= sum
+	}
+	return out
+}
+
+// refine moves a shift to the top of its hill by reweighted least squares, and
+// gives its covariance and score.
+func refine(bs []ballot, e, n, priorM, spreadM float64) (mode, float64) {
+	var m mode
+	for range 4 {
+		prior := 1 / (priorM * priorM) / (1 + (e*e+n*n)/(3*priorM*priorM))
+		ee, en, nn, le, ln := prior, 0.0, prior, 0.0, 0.0
+		for i := range bs {
+			b := &bs[i]
+			for k := range b.views {
+				v := &b.views[k]
+				f := closeness(v.offset-v.east*e-v.north*n, spreadM)
+				// The share of the ballot that goes to this view, times Student's
+				// weight for its misfit.
+				w := b.weight * f / (b.base + f) * math.Sqrt(f) / (spreadM * spreadM)
+				ee += w * v.east * v.east
+				en += w * v.east * v.north
+				nn += w * v.north * v.north
+				le += w * v.east * v.offset
+				ln += w * v.north * v.offset
+			}
+		}
+		det := ee*nn - en*en
+		e, n = (nn*le-en*ln)/det, (ee*ln-en*le)/det
+		m.shift = shift{east: e, north: n, ee: nn / det, en: -en / det, nn: ee / det}
+	}
+	return m, score(bs, e, n, priorM, spreadM)
+}
