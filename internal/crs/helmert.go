@@ -88,7 +88,7 @@ func (s *helmertShift) apply(g geodetic) geodetic {
 type geodetic struct{ lon, lat, h float64 }
 
 // geocentric is Guidance Note 373-07-02, section 4.1.1.
-func (el ellipsoid) geocentric(g geodetic) (x, y, z float64) {
+func (el *ellipsoid) geocentric(g geodetic) (x, y, z float64) {
 	sLat, cLat := math.Sincos(g.lat)
 	sLon, cLon := math.Sincos(g.lon)
 	nu := el.primeVertical(sLat)
@@ -96,24 +96,24 @@ func (el ellipsoid) geocentric(g geodetic) (x, y, z float64) {
 }
 
 // geodetic undoes geocentric: Bowring's formula (Guidance Note 373-07-02,
-// section 4.1.1), twice, which leaves nothing to rounding within 10,000 km.
-func (el ellipsoid) geodetic(x, y, z float64) geodetic {
+// section 4.1.1), twice, which leaves nothing to rounding within 10,000 km of
+// the ground.
+func (el *ellipsoid) geodetic(x, y, z float64) geodetic {
 	b := el.a * (1 - el.f)
-	ep2 := el.e2 / (1 - el.e2)
-	p := math.Hypot(x, y)
-	tanU := z / p * el.a / b
-	var lat float64
+	p := math.Sqrt(x*x + y*y)
+	s, c := z*el.a, p*b // of the reduced latitude, times its length
 	for range 2 {
-		c := 1 / math.Sqrt(1+tanU*tanU)
-		s := tanU * c
-		if math.IsInf(tanU, 0) {
-			s, c = math.Copysign(1, tanU), 0
-		}
-		lat = math.Atan2(z+ep2*b*s*s*s, p-el.e2*el.a*c*c*c)
-		tanU = (1 - el.f) * math.Tan(lat)
+		l := math.Sqrt(s*s + c*c)
+		s, c = s/l, c/l
+		s, c = z+el.e2/(1-el.e2)*b*s*s*s, p-el.e2*el.a*c*c*c
+		s *= 1 - el.f
 	}
-	s, c := math.Sincos(lat)
-	return geodetic{math.Atan2(y, x), lat, p*c + z*s - el.a*math.Sqrt(1-el.e2*s*s)}
+	s /= 1 - el.f
+	l := math.Sqrt(s*s + c*c)
+	g := geodetic{lon: math.Atan2(y, x), lat: math.Atan2(s, c)}
+	s, c = s/l, c/l
+	g.h = p*c + z*s - el.a*math.Sqrt(1-el.e2*s*s)
+	return g
 }
 
 // parseHelmert reads a line of the embedded table.

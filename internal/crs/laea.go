@@ -30,7 +30,7 @@ func newAzimuthalEqualArea(e ellipsoid, v *values) (projection, error) {
 	lat0 := v.rad(originLat)
 	p := &azimuthalEqualArea{e: e, lon0: v.rad(originLon), d: 1, x0: v[falseEasting], y0: v[falseNorthing]}
 	p.sin0, p.cos0 = e.authalic(lat0)
-	p.rq = e.a * math.Sqrt(e.authalicQ(1)/2)
+	p.rq = e.a * math.Sqrt(e.qPole/2)
 	if math.Abs(v[originLat]) < 90 { // D tends to 1 at the poles
 		p.d = e.a * e.parallelRadius(lat0) / (p.rq * p.cos0)
 	} else {

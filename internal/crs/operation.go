@@ -266,7 +266,9 @@ func (u undone) apply(g geodetic) geodetic {
 		if u.heights {
 			p.h += g.h - q.h
 		}
-		if !(math.Abs(dLon) > 1e-15 || math.Abs(dLat) > 1e-15) {
+		// A shift changes by less than a thousandth from place to place: the next
+		// turn would move p by less than 1e-14, or half a micrometre in a thousand.
+		if !(math.Abs(dLon) > 1e-11 || math.Abs(dLat) > 1e-11) {
 			return p
 		}
 	}

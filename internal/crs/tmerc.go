@@ -60,21 +60,22 @@ func newTransverseMercator(e ellipsoid, v *values) (projection, error) {
 // 75 degrees it is still good to a tenth of a millimetre on the equator.
 const tmercReach = 75 * radPerDegree
 
-// spherical are the coordinates xi', eta' of the conformal sphere
-// (equations 7 to 10), and the distance of the conformal point from its pole.
-func (t *transverseMercator) spherical(lon, lat float64) (xi, eta, tau1, cosL, sinL float64) {
+// spherical are the coordinates xi', eta' of transverse Mercator on the
+// conformal sphere (equations 10 and 11), with sines and cosines of the
+// conformal latitude and the longitude.
+func (t *transverseMercator) spherical(lon, lat float64) (xi, eta, sinX, cosX, sinL, cosL float64) {
 	lon = wrap(lon - t.lon0)
 	if math.Abs(lon) > tmercReach {
-		nan := math.NaN()
-		return nan, nan, nan, nan, nan
+		return nan, nan, nan, nan, nan, nan
 	}
 	sinL, cosL = math.Sincos(lon)
-	tau1 = t.e.conformalTan(math.Tan(lat))
-	return math.Atan2(tau1, cosL), math.Asinh(sinL / math.Hypot(tau1, cosL)), tau1, cosL, sinL
+	sinX, cosX = math.Sincos(t.e.toConformal.at(lat))
+	c := cosX * cosL
+	return math.Atan2(sinX, c), math.Asinh(cosX * sinL / math.Sqrt(sinX*sinX+c*c)), sinX, cosX, sinL, cosL
 }
 
 func (t *transverseMercator) forward(lon, lat float64) (x, y float64) {
-	xi, eta, _, _, _ := t.spherical(lon, lat)
+	xi, eta, _, _, _, _ := t.spherical(lon, lat)
 	dxi, deta := clenshaw(&t.alpha, xi, eta)
 	return t.x0 + t.k0a1*(eta+deta), t.y0 + t.k0a1*(xi+dxi)
 }
@@ -91,27 +92,28 @@ func (t *transverseMercator) inverse(x, y float64) (lon, lat float64) {
 	if math.Abs(lon) > tmercReach*1.001 {
 		return math.NaN(), math.NaN()
 	}
-	tau := t.e.geodeticTan(math.Sin(xi) / math.Hypot(s, c))
-	return wrap(t.lon0 + lon), math.Atan(tau)
+	conformal := math.Atan(math.Sin(xi) / math.Sqrt(s*s+c*c))
+	return wrap(t.lon0 + lon), t.e.fromConformal.at(conformal)
 }
 
-// factors follow equations 23 to 26.
+// factors follow equations 23 to 26, with the conformal latitude's sine and
+// cosine for its tangent, which is infinite at the poles.
 func (t *transverseMercator) factors(lon, lat float64) (scale, convergence float64) {
-	xi, eta, tau1, cosL, sinL := t.spherical(lon, lat)
+	xi, eta, sinX, cosX, sinL, cosL := t.spherical(lon, lat)
 	p, q := 1.0, 0.0 // derivative of the series
 	for j := range t.alpha {
 		f := float64(2 * (j + 1))
-		sx, cx := math.Sincos(f * xi)
-		p += f * t.alpha[j] * cx * math.Cosh(f*eta)
-		q += f * t.alpha[j] * sx * math.Sinh(f*eta)
+		s, c := math.Sincos(f * xi)
+		p += f * t.alpha[j] * c * math.Cosh(f*eta)
+		q += f * t.alpha[j] * s * math.Sinh(f*eta)
 	}
-	convergence = math.Atan2(tau1*sinL, cosL*math.Hypot(1, tau1)) + math.Atan2(q, p)
+	convergence = math.Atan2(sinX*sinL, cosL) + math.Atan2(q, p)
 	s, c := math.Sincos(lat)
-	// sqrt(1 + tau^2) / hypot(tau', cos lon), kept finite at the poles
-	onSphere := math.Sqrt(1-t.e.e2*s*s) / (c * math.Hypot(tau1, cosL))
-	if math.Abs(c) < 1e-12 {
-		onSphere = math.Sqrt(1-t.e.e2) / math.Exp(-t.e.e*math.Atanh(t.e.e))
+	ratio := cosX / c // of the cosines of conformal and geodetic latitude
+	if math.Abs(c) < 1e-9 {
+		ratio = math.Exp(t.e.e * math.Atanh(t.e.e))
 	}
+	onSphere := ratio * math.Sqrt(1-t.e.e2*s*s) / math.Hypot(sinX, cosX*cosL)
 	return t.k0a1 / t.e.a * math.Hypot(p, q) * onSphere, convergence
 }
 
