@@ -10,7 +10,6 @@ import (
 	"strconv"
 
 	"github.com/paulmach/orb"
-	"github.com/paulmach/orb/geojson"
 
 	"github.com/asfound/asfound/internal/crs"
 	"github.com/asfound/asfound/internal/synth"
@@ -170,58 +169,36 @@ func (o *Outcome) readResurvey(folder string, _ *crs.Operation) error {
 	})
 }
 
-func features(path string) (*geojson.FeatureCollection, error) {
-	data, err := os.ReadFile(path)
+// feature is what the scorer needs of a GeoJSON feature.
+type feature struct {
+	Properties map[string]any
+	Geometry   *struct {
+		Type        string
+		Coordinates json.RawMessage
+	}
+}
+
+func (f *feature) text(name string) string {
+	v, _ := f.Properties[name].(string)
+	return v
+}
+
+// lines are a feature's lines in the plane; none for another geometry.
+func (f *feature) lines(op *crs.Operation) (orb.MultiLineString, error) {
+	if f.Geometry == nil {
+		return nil, nil
+	}
+	var lines orb.MultiLineString
+	var err error
+	switch f.Geometry.Type {
+	case "LineString":
+		lines = make(orb.MultiLineString, 1)
+		err = json.Unmarshal(f.Geometry.Coordinates, &lines[0])
+	case "MultiLineString":
+		err = json.Unmarshal(f.Geometry.Coordinates, &lines)
+	}
 	if err != nil {
 		return nil, err
-	}
-	fc := &geojson.FeatureCollection{}
-	if err := json.Unmarshal(data, fc); err != nil {
-		return nil, fmt.Errorf("%s: %w", path, err)
-	}
-	return fc, nil
-}
-
-func (o *Outcome) readFindings(folder string, op *crs.Operation) error {
-	fc, err := features(filepath.Join(folder, "findings.geojson"))
-	if err != nil {
-		return err
-	}
-	for _, f := range fc.Features {
-		lines, err := toPlane(f.Geometry, op)
-		if err != nil {
-			return err
-		}
-		text := func(name string) string { return f.Properties.MustString(name, "") }
-		o.Findings = append(o.Findings, Finding{text("kind"), text("record"), text("verdict"), text("attribution"), lines})
-	}
-	return nil
-}
-
-func (o *Outcome) readLines(folder string, op *crs.Operation) error {
-	fc, err := features(filepath.Join(folder, "records-updated.geojson"))
-	if err != nil {
-		return err
-	}
-	for _, f := range fc.Features {
-		lines, err := toPlane(f.Geometry, op)
-		if err != nil {
-			return err
-		}
-		if len(lines) > 0 {
-			o.Lines[f.Properties.MustString("asfound_id", "")] = lines[0]
-		}
-	}
-	return nil
-}
-
-func toPlane(g orb.Geometry, op *crs.Operation) (orb.MultiLineString, error) {
-	var lines orb.MultiLineString
-	switch g := g.(type) {
-	case orb.LineString:
-		lines = orb.MultiLineString{g}
-	case orb.MultiLineString:
-		lines = g
 	}
 	for _, l := range lines {
 		if err := op.ApplyAll(l); err != nil {
@@ -229,4 +206,39 @@ func toPlane(g orb.Geometry, op *crs.Operation) (orb.MultiLineString, error) {
 		}
 	}
 	return lines, nil
+}
+
+func eachFeature(path string, do func(*feature) error) error {
+	data, err := os.ReadFile(path)
+	if err != nil {
+		return err
+	}
+	var fc struct{ Features []feature }
+	if err := json.Unmarshal(data, &fc); err != nil {
+		return fmt.Errorf("%s: %w", path, err)
+	}
+	for i := range fc.Features {
+		if err := do(&fc.Features[i]); err != nil {
+			return fmt.Errorf("%s: feature %d: %w", path, i+1, err)
+		}
+	}
+	return nil
+}
+
+func (o *Outcome) readFindings(folder string, op *crs.Operation) error {
+	return eachFeature(filepath.Join(folder, "findings.geojson"), func(f *feature) error {
+		lines, err := f.lines(op)
+		o.Findings = append(o.Findings, Finding{f.text("kind"), f.text("record"), f.text("verdict"), f.text("attribution"), lines})
+		return err
+	})
+}
+
+func (o *Outcome) readLines(folder string, op *crs.Operation) error {
+	return eachFeature(filepath.Join(folder, "records-updated.geojson"), func(f *feature) error {
+		lines, err := f.lines(op)
+		if len(lines) > 0 {
+			o.Lines[f.text("asfound_id")] = lines[0]
+		}
+		return err
+	})
 }
