@@ -18,6 +18,8 @@ type cell struct {
 	index  int // of the table's column; -1 where only a fixed value feeds it
 	factor float64
 	folded map[string]string // Values by their key in lower case
+
+	last string // the last text kept: neighbouring rows mostly say the same
 }
 
 // binder finds the config's columns in a table, and keeps what it did not find.
@@ -157,14 +159,19 @@ func (c *cells) raw(b *cell) string {
 // text is a value to keep: one copy for all rows that have it.
 func (c *cells) text(b *cell) string {
 	s := c.raw(b)
-	if s == "" || b.index < 0 {
+	if b.index < 0 {
 		return s
+	}
+	if s == b.last {
+		return b.last
 	}
 	kept, known := c.interned[s]
 	if !known {
-		kept = validText(strings.Clone(s))
-		c.interned[strings.Clone(s)] = kept
+		s = strings.Clone(s)
+		kept = validText(s)
+		c.interned[s] = kept
 	}
+	b.last = kept
 	return kept
 }
 
@@ -252,30 +259,33 @@ func (b *binder) clock(c Column) clock {
 
 // vocabulary reads the words of one column, and remembers those it has met.
 type vocabulary[T any] struct {
-	words map[string]T
-	what  string // what a word should say, for the note on one that is not known
-	other T      // what an unknown word is taken for
-	met   map[string]T
+	words       map[string]T
+	what        string // what a word should say, for the note on one that is not known
+	other       T      // what an unknown word is taken for
+	met         map[string]T
+	last        string
+	lastMeaning T
 }
 
 func newVocabulary[T any](words map[string]T, what string, other T) vocabulary[T] {
 	return vocabulary[T]{words: words, what: what, other: other, met: map[string]T{}}
 }
 
-func (v *vocabulary[T]) read(c *cells, b *cell) (meaning T) {
+func (v *vocabulary[T]) read(c *cells, b *cell) T {
 	s := c.raw(b)
-	if s == "" {
-		return meaning
+	if s == v.last { // also "", which means nothing
+		return v.lastMeaning
 	}
-	if meaning, known := v.met[s]; known {
-		return meaning
-	}
-	meaning, known := v.words[plainWord(s)]
+	meaning, known := v.met[s]
 	if !known {
-		c.odd.note(fmt.Sprintf("%s: says nothing known of %s", b.Name, v.what), s)
-		return v.other
+		if meaning, known = v.words[plainWord(s)]; !known && s != "" {
+			c.odd.note(fmt.Sprintf("%s: says nothing known of %s", b.Name, v.what), s)
+			return v.other
+		}
+		s = strings.Clone(s)
+		v.met[s] = meaning
+		v.last, v.lastMeaning = s, meaning
 	}
-	v.met[strings.Clone(s)] = meaning
 	return meaning
 }
 

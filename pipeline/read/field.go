@@ -50,13 +50,16 @@ type fieldReader struct {
 func readField(ctx context.Context, src FieldSource, pl *plane, maxRejectShare float64) (*fieldFile, error) {
 	f := &fieldFile{account: account{Source: survey.Source{Name: src.Name, Role: survey.RoleField}}}
 	index := map[walk]int32{}
-	var last walk
+	var w, last walk
 	lastOf := int32(-1)
 	bind := func(b *binder) func(*row) fault {
 		r := b.field(src, pl, &f.account)
 		return func(row *row) fault {
-			reading, w := r.read(row)
-			if !r.ok() {
+			f.makeRoom(row)
+			f.readings = append(f.readings, survey.Reading{})
+			reading := &f.readings[len(f.readings)-1] // filled where it stays: it is large
+			if !r.read(row, reading, &w) {
+				f.readings = f.readings[:len(f.readings)-1]
 				return r.fault
 			}
 			if lastOf < 0 || w != last {
@@ -68,10 +71,8 @@ func readField(ctx context.Context, src FieldSource, pl *plane, maxRejectShare f
 				}
 				last, lastOf = w, of
 			}
-			f.use(reading.Point, reading.Time)
-			f.makeRoom(row)
-			f.readings = append(f.readings, reading)
 			f.walkOf = append(f.walkOf, lastOf)
+			f.use(reading.Point, reading.Time)
 			return fault{}
 		}
 	}
@@ -135,17 +136,16 @@ func (b *binder) field(src FieldSource, pl *plane, a *account) *fieldReader {
 	return r
 }
 
-// read takes one row to a reading and its walk. The fault of the row says
-// whether they count.
-func (r *fieldReader) read(row *row) (survey.Reading, walk) {
+// read takes one row to a reading and its walk, and says whether it can be
+// used: r.fault says why not.
+func (r *fieldReader) read(row *row, m *survey.Reading, w *walk) bool {
 	r.take(row)
 	if !r.ok() {
-		return survey.Reading{}, walk{}
+		return false
 	}
-	m := survey.Reading{Place: survey.Place{File: r.name, Row: row.number, Line: row.line}}
-	w := walk{day: noDay}
-	m.Time, w.day = r.when()
-	r.locate(&m)
+	m.File, m.Row, m.Line = r.name, row.number, row.line
+	m.Time, w.day = r.localDay(&r.time, &r.clock, r.solarOffset)
+	r.locate(m)
 	m.DepthM = r.size(&r.depth)
 	m.DepthTo = r.depthTo
 	m.CurrentA = r.number(&r.current)
@@ -158,7 +158,7 @@ func (r *fieldReader) read(row *row) (survey.Reading, walk) {
 		m.DepthTo = survey.DepthToSonde
 	}
 	if !r.ok() {
-		return m, w
+		return false
 	}
 	m.Remark = r.cells.remark(&r.remark)
 	w.label = r.text(&r.trace)
@@ -168,7 +168,7 @@ func (r *fieldReader) read(row *row) (survey.Reading, walk) {
 	w.ticket = r.text(&r.ticket)
 	w.session = r.text(&r.session)
 	w.position = r.text(&r.source)
-	return m, w
+	return true
 }
 
 // openLog reads the log that a file's positions come from.
@@ -220,16 +220,11 @@ func (r *fieldReader) locate(m *survey.Reading) {
 // fixOf is the kind of position. A row whose receiver says that it has none
 // holds no measured position.
 func (r *fieldReader) fixOf() survey.Fix {
-	if s := r.raw(&r.fix); len(s) <= len("no position") && noFix[plainWord(s)] {
-		r.fail(&r.fix, s, "says that the receiver had no position")
-		return survey.FixUnknown
+	fix := r.fixes.read(r.cells, &r.fix)
+	if fix == noFix {
+		r.fail(&r.fix, r.raw(&r.fix), "says that the receiver had no position")
 	}
-	return r.fixes.read(r.cells, &r.fix)
-}
-
-// when is the time of the row and its local day.
-func (r *fieldReader) when() (time.Time, int32) {
-	return r.localDay(&r.time, &r.clock, r.solarOffset)
+	return fix
 }
 
 // localDay reads a time and tells the day on which it was there: by the

@@ -5,10 +5,8 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
-	"runtime"
 	"slices"
 	"strings"
-	"sync"
 
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
@@ -147,31 +145,6 @@ func (in *inputs) readRest(ctx context.Context) (err error) {
 		markAreaDuplicates(in.areas)
 	}
 	return err
-}
-
-// each does the same to every item on all cores, and keeps their order. The
-// error is that of the first item that has one.
-func each[S, T any](ctx context.Context, items []S, do func(S) (T, error)) ([]T, error) {
-	out := make([]T, len(items))
-	errs := make([]error, len(items))
-	var group sync.WaitGroup
-	slots := make(chan struct{}, runtime.GOMAXPROCS(0))
-	for i := range items {
-		slots <- struct{}{}
-		group.Go(func() {
-			defer func() { <-slots }()
-			if errs[i] = ctx.Err(); errs[i] == nil {
-				out[i], errs[i] = do(items[i])
-			}
-		})
-	}
-	group.Wait()
-	for _, err := range errs {
-		if err != nil {
-			return nil, err
-		}
-	}
-	return out, nil
 }
 
 // survey puts together what was read, in an order that does not depend on that

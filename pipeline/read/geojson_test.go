@@ -9,7 +9,9 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/asfound/asfound/internal/shapefile"
 	"github.com/asfound/asfound/pipeline/survey"
+	"github.com/paulmach/orb"
 )
 
 func TestGeoJSONKeepsValues(t *testing.T) {
@@ -97,8 +99,8 @@ func TestGeoJSONForms(t *testing.T) {
 	}
 }
 
-// TestSameReadingsInEveryFormat reads one campaign from CSV, GeoJSON points, GPX
-// and a GeoPackage: all but the place of a reading is the same.
+// TestSameReadingsInEveryFormat reads one campaign from CSV, GeoJSON points,
+// GPX, a GeoPackage and a shapefile: all but the place of a reading is the same.
 func TestSameReadingsInEveryFormat(t *testing.T) {
 	const text = "LINE,TIME,LAT,LON,DEPTH_IN,FIX,CREW\n" +
 		"1,2026-06-12T14:00:00Z,40.00001,-80.9999,36.5,4,A\n1,2026-06-12T14:00:09Z,40.00002,-80.9998,-1,5,A\n2,2026-06-12T14:01:09Z,40.00003,-80.9997,30,dgps,B\n"
@@ -119,6 +121,7 @@ func TestSameReadingsInEveryFormat(t *testing.T) {
 		".gpkg": func(path string) {
 			makeGeoPackage(t, path, "readings", "POINT", `create table readings (fid integer primary key, geom point, LINE integer, TIME datetime, DEPTH_IN double, FIX text, CREW text);`+sql.String())
 		},
+		".shp": func(path string) { writePoints(t, path, rows) },
 	} {
 		o := input{field: map[string]string{"f/r.csv": text}}.options(t)
 		s := &o.Field[0]
@@ -131,6 +134,27 @@ func TestSameReadingsInEveryFormat(t *testing.T) {
 		if got := tracesOf(t, o); got != want {
 			t.Errorf("%s:\n%s\nwant:\n%s", ext, got, want)
 		}
+	}
+}
+
+// writePoints writes rows of LINE,TIME,LAT,LON,DEPTH_IN,FIX,CREW as a shapefile.
+func writePoints(t *testing.T, path string, rows []string) {
+	t.Helper()
+	l := &shapefile.Layer{Name: "r", Type: shapefile.PointZ}
+	for _, name := range []string{"LINE", "TIME", "DEPTH_IN", "FIX", "CREW"} {
+		l.Fields = append(l.Fields, shapefile.Field{Name: name, Type: 'C', Length: 25})
+	}
+	for i, row := range rows {
+		v := strings.Split(row, ",")
+		var p orb.Point
+		if _, err := fmt.Sscan(v[3]+" "+v[2], &p[0], &p[1]); err != nil {
+			t.Fatal(err)
+		}
+		nan := [][]float64{{math.NaN()}}
+		l.Rows = append(l.Rows, shapefile.Row{Number: i + 1, Points: []orb.Point{p}, Z: nan, M: nan, Values: []string{v[0], v[1], v[4], v[5], v[6]}})
+	}
+	if err := shapefile.Write(path, l); err != nil {
+		t.Fatal(err)
 	}
 }
 
@@ -154,7 +178,7 @@ func writeText(t testing.TB, path, text string) {
 	}
 }
 
-// TestPointFileReadingsRejects tells rows without one point.
+// TestPointRows tells rows without one point.
 func TestPointRows(t *testing.T) {
 	o := input{field: map[string]string{"f/r.csv": "TIME\n"}}.options(t)
 	s := &o.Field[0]

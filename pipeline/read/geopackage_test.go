@@ -218,6 +218,27 @@ func TestGeoPackageOfGDAL(t *testing.T) {
 	}
 }
 
+// FuzzGeoPackage damages a whole file.
+func FuzzGeoPackage(f *testing.F) {
+	dir := f.TempDir()
+	path := filepath.Join(dir, "seed.gpkg")
+	makeGeoPackage(f, path, "readings", "POINT", "create table readings (fid integer primary key, geom point, a text); insert into readings values (1, "+gpkgPoint(f, "-81", "40")+", 'x')")
+	seed, err := os.ReadFile(path)
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(seed, uint16(0), byte(0))
+	f.Fuzz(func(t *testing.T, data []byte, at uint16, value byte) {
+		if len(data) > 0 {
+			data[int(at)%len(data)] = value
+		}
+		writeText(t, path, string(data))
+		if l, err := readGeoPackage(path, ""); err == nil {
+			checkLayer(t, l)
+		}
+	})
+}
+
 func FuzzWKB(f *testing.F) {
 	f.Add(wkbLineOf(binary.LittleEndian, wkbLine, 0, 1, 2, 3))
 	f.Add(wkbLineOf(binary.BigEndian, 3000+wkbLine, 0, 1, 2, 3))

@@ -186,7 +186,7 @@ func (r *nmeaReader) gga(f []string) {
 	lat, okLat := degrees(f[2], f[3], "N", "S")
 	lon, okLon := degrees(f[4], f[5], "E", "W")
 	fix, known := fixWords[f[6]]
-	if !ok || !okLat || !okLon || !known {
+	if !ok || !okLat || !okLon || !known || fix == noFix {
 		return // also quality 0: the receiver had no position
 	}
 	p := logged{time: r.onDay(t), at: orb.Point{lon, lat}, elevationM: math.NaN(), sigmaM: math.NaN(), fix: fix}

@@ -1,7 +1,9 @@
 package read
 
 import (
+	"archive/zip"
 	"context"
+	"errors"
 	"math"
 	"os"
 	"path/filepath"
@@ -233,6 +235,55 @@ func TestRecordsThatStopTheRun(t *testing.T) {
 	}
 	if _, err := Files(context.Background(), Options{Plane: "EPSG:4269", Records: []RecordsSource{good}}); err == nil || !strings.Contains(err.Error(), "geographic") {
 		t.Error("a geographic plane:", err)
+	}
+}
+
+// TestArchive reads a layer of an archive of two.
+func TestArchive(t *testing.T) {
+	src := lines(t, "EPSG:26917", shapefile.PolyLine, row1("A,W", straight(0)))
+	want, err := readOne(src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	archive := filepath.Join(t.TempDir(), "gis.zip")
+	f, err := os.Create(archive)
+	if err != nil {
+		t.Fatal(err)
+	}
+	z := zip.NewWriter(f)
+	for _, name := range []string{"pipes", "other"} {
+		for _, ext := range []string{".shp", ".shx", ".dbf", ".prj", ".cpg"} {
+			w, err := z.Create("gis/" + name + ext)
+			if err != nil {
+				t.Fatal(err)
+			}
+			data, err := os.ReadFile(strings.TrimSuffix(src.Path, ".shp") + ext)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if _, err := w.Write(data); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	if err := errors.Join(z.Close(), f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	src.Path, src.Name = archive, "gis.zip"
+	if _, err := readOne(src); err == nil || !strings.Contains(err.Error(), "2 layers") {
+		t.Error("an archive of two layers:", err)
+	}
+	src.Layer = "roads"
+	if _, err := readOne(src); err == nil || !strings.Contains(err.Error(), `no layer "roads": there are`) {
+		t.Error("a layer that is not there:", err)
+	}
+	src.Layer = "pipes"
+	got, err := readOne(src)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if g, w := got.Records[0], want.Records[0]; g.Key() != "gis.zip:pipes#A" || compareParts(g.Parts, w.Parts) != 0 {
+		t.Errorf("%+v, want %+v", g, w)
 	}
 }
 

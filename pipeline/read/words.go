@@ -9,9 +9,14 @@ import (
 // The words that the columns use, in lower case and without punctuation
 // (see plainWord). A column's own Values are applied first.
 
+// noFix is what words mean that say that there was no position: the row's is
+// nothing measured.
+const noFix survey.Fix = 255
+
 // fixWords are the kinds of satellite position. The numbers are the quality
 // indicator of NMEA 0183's GGA sentence.
 var fixWords = map[string]survey.Fix{
+	"0": noFix, "8": noFix, // invalid, simulated
 	"1": survey.FixAutonomous, "2": survey.FixDGPS, "3": survey.FixAutonomous,
 	"4": survey.FixFixed, "5": survey.FixFloat,
 
@@ -24,14 +29,9 @@ var fixWords = map[string]survey.Fix{
 	"autonomous": survey.FixAutonomous, "single": survey.FixAutonomous, "standalone": survey.FixAutonomous,
 	"gps": survey.FixAutonomous, "gnss": survey.FixAutonomous, "sps": survey.FixAutonomous, "pps": survey.FixAutonomous,
 	"3d": survey.FixAutonomous, "2d": survey.FixAutonomous, "uncorrected": survey.FixAutonomous,
+	"none": noFix, "no fix": noFix, "nofix": noFix, "invalid": noFix, "no position": noFix,
+	"simulated": noFix, "simulation": noFix,
 	"total station": survey.FixTotalStation, "tps": survey.FixTotalStation, "ts": survey.FixTotalStation,
-}
-
-// noFix are words that say that there was no position: the row's is nothing
-// measured (0 invalid, 8 simulated, by the same sentence).
-var noFix = map[string]bool{
-	"0": true, "8": true, "none": true, "no fix": true, "nofix": true, "invalid": true,
-	"no position": true, "simulated": true, "simulation": true,
 }
 
 var modeWords = map[string]survey.Mode{

@@ -1,6 +1,45 @@
 package read
 
-import "iter"
+import (
+	"context"
+	"iter"
+	"runtime"
+	"sync"
+)
+
+// each does the same to every item on all cores, and keeps their order. The
+// error is that of the first item that has one.
+func each[S, T any](ctx context.Context, items []S, do func(S) (T, error)) ([]T, error) {
+	out := make([]T, len(items))
+	errs := make([]error, len(items))
+	panics := make([]any, len(items))
+	var group sync.WaitGroup
+	slots := make(chan struct{}, runtime.GOMAXPROCS(0))
+	for i := range items {
+		slots <- struct{}{}
+		group.Go(func() {
+			defer func() {
+				panics[i] = recover()
+				<-slots
+			}()
+			if errs[i] = ctx.Err(); errs[i] == nil {
+				out[i], errs[i] = do(items[i])
+			}
+		})
+	}
+	group.Wait()
+	for _, p := range panics {
+		if p != nil {
+			panic(p) // where the caller can recover it
+		}
+	}
+	for _, err := range errs {
+		if err != nil {
+			return nil, err
+		}
+	}
+	return out, nil
+}
 
 // aheadRows is how many rows go from one goroutine to the other at a time.
 const aheadRows = 512
@@ -10,6 +49,7 @@ type batch struct {
 	rows   []row
 	values []string
 	err    error
+	panic  any
 }
 
 func (b *batch) add(r *row) {
@@ -31,6 +71,14 @@ func ahead(rows iter.Seq2[*row, error]) iter.Seq2[*row, error] {
 		}
 		go func() {
 			defer close(full)
+			defer func() {
+				if p := recover(); p != nil {
+					select {
+					case full <- &batch{panic: p}:
+					case <-stop:
+					}
+				}
+			}()
 			fill(rows, full, empty, stop)
 		}()
 		defer func() { // the file may be closed only when the goroutine has left it
@@ -39,6 +87,9 @@ func ahead(rows iter.Seq2[*row, error]) iter.Seq2[*row, error] {
 			}
 		}()
 		for b := range full {
+			if b.panic != nil {
+				panic(b.panic) // where the caller can recover it
+			}
 			for i := range b.rows {
 				if !yield(&b.rows[i], nil) {
 					return
