@@ -127,6 +127,24 @@ func TestTwoSheetsAgreeAtTheirJunction(t *testing.T) {
 	}
 }
 
+// A service near the end of a main pulls the main; the pull must not reach past
+// the main's own junction there and tear it open.
+func TestAPullEndsAtTheNextJunction(t *testing.T) {
+	var w town
+	w.record("A", orb.Point{0, 0}, orb.Point{100, 0})
+	w.record("B", orb.Point{100, 0}, orb.Point{200, 0})
+	service := w.record("S", orb.Point{95, 0}, orb.Point{95, 40})
+	w.survey(service, 0, 40, 1, 0.5)
+	cs := w.correct()
+	a, b := cs[0].Parts[0].Line, cs[1].Parts[0].Line
+	if a[len(a)-1] != (orb.Point{100, 0}) || b[0] != (orb.Point{100, 0}) {
+		t.Errorf("the junction moved to %v and %v", a[len(a)-1], b[0])
+	}
+	if !cs[0].Moved {
+		t.Error("the main did not follow its service")
+	}
+}
+
 func TestUnmovedVerticesKeepTheirBits(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		var w town

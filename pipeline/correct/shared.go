@@ -21,10 +21,10 @@ func agree(plans []plan, order []int, o Options) {
 				weight += w
 			}
 		}
-		if weight == 0 {
-			continue
+		agreed := move{} // a place without evidence stays, and pulls from elsewhere end there
+		if weight > 0 {
+			agreed = agreed.plus(sum, 1/weight)
 		}
-		agreed := move{}.plus(sum, 1/weight)
 		for _, mb := range place {
 			p := &plans[mb.Line]
 			by := agreed.plus(p.own(mb.Part, mb.StationM, o.FadeOutM), -1)

@@ -16,8 +16,8 @@ import (
 const (
 	minUnmapped  = 4
 	minUnmappedM = 8
-	sampleM      = 2    // how densely a record is tried against a swept area
-	sweptShare   = 0.95 // of a record inside an area, to say that it was not detected there
+	sampleM      = 2   // how densely a record is tried against a swept area
+	sweptShare   = 0.5 // of a record inside an area, to say that it was not detected there
 )
 
 // unmappedFindings are lines of readings that fit no record: one finding per
@@ -89,15 +89,19 @@ func notDetectedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Fi
 		line := lineref.New(rec.Parts, rec.Scale)
 		for a := range s.Areas {
 			area := &s.Areas[a]
-			if !slices.Contains(area.Utilities, rec.Utility) || !inside(&line, area.Polygon) {
+			if !slices.Contains(area.Utilities, rec.Utility) {
+				continue
+			}
+			fromM, toM, ok := inside(&line, area.Polygon)
+			if !ok {
 				continue
 			}
 			f := survey.Finding{
 				Kind: survey.KindNotDetected, Record: r, Utility: rec.Utility, Sheet: rec.Sheet,
-				ToM: line.LengthM(), Line: line.Between(0, line.LengthM()),
+				FromM: fromM, ToM: toM, Line: line.Between(fromM, toM),
 			}
-			f.Sentence = fmt.Sprintf("Not detected in a sweep for %s lines%s: the record lies inside the swept area and no reading is on it. That does not say that no line is there.",
-				rec.Utility, sweep(area))
+			f.Sentence = fmt.Sprintf("Not detected in a sweep for %s lines%s: %.0f m of the record lie inside the swept area and no reading is on it. That does not say that no line is there.",
+				rec.Utility, sweep(area), toM-fromM)
 			out = append(out, f)
 			break
 		}
@@ -119,17 +123,22 @@ func sweep(a *survey.Area) string {
 	return text
 }
 
-// inside says whether nearly all of a line lies in a polygon.
-func inside(line *lineref.Line, polygon orb.MultiPolygon) bool {
+// inside is the part of a line between its first and last place in a polygon, if
+// that is most of the line.
+func inside(line *lineref.Line, polygon orb.MultiPolygon) (fromM, toM float64, ok bool) {
 	box := polygon.Bound()
 	length := line.LengthM()
 	n := int(math.Max(math.Ceil(length/sampleM), 2))
-	in := 0
+	in, first, last := 0, -1, -1
 	for i := 0; i <= n; i++ {
 		p := line.At(length * float64(i) / float64(n))
 		if box.Contains(p) && planar.MultiPolygonContains(polygon, p) {
-			in++
+			if first < 0 {
+				first = i
+			}
+			in, last = in+1, i
 		}
 	}
-	return float64(in) >= sweptShare*float64(n+1)
+	step := length / float64(n)
+	return float64(first) * step, float64(last) * step, float64(in) >= sweptShare*float64(n+1)
 }
