@@ -76,8 +76,11 @@ var known = sync.OnceValue(func() links {
 
 func (h *helmert) title() string {
 	kind := "7-parameter transformation"
-	if h.timeDependent() {
+	switch {
+	case h.timeDependent():
 		kind = "14-parameter transformation"
+	case h.r == [3]float64{} && h.s == 0:
+		kind = "3-parameter transformation"
 	}
 	if h.code == 0 {
 		return h.name
