@@ -1,0 +1,49 @@
+package judge
+
+import (
+	"testing"
+
+	"github.com/asfound/asfound/pipeline/survey"
+	"github.com/paulmach/orb"
+)
+
+func TestNotDetected(t *testing.T) {
+	square := orb.MultiPolygon{{{{0, 0}, {100, 0}, {100, 100}, {0, 100}, {0, 0}}}}
+	rec := func(utility string, c survey.Conductor, pts ...orb.Point) survey.Record {
+		return survey.Record{Source: "map", ID: utility, Utility: utility, Conductor: c, Scale: 1, Parts: orb.MultiLineString{pts}}
+	}
+	inside := []orb.Point{{10, 50}, {90, 50}}
+	tests := []struct {
+		name    string
+		record  survey.Record
+		reading survey.Match
+		at      orb.Point
+		want    float64 // length said not detected; 0 none
+	}{
+		{"inside, swept, no reading", rec("gas", survey.ConductorPipe, inside...), survey.Match{Record: -1}, orb.Point{500, 500}, 80},
+		{"another utility", rec("water", survey.ConductorPipe, inside...), survey.Match{Record: -1}, orb.Point{500, 500}, 0},
+		{"carries no signal", rec("gas", survey.ConductorNone, inside...), survey.Match{Record: -1}, orb.Point{500, 500}, 0},
+		{"most of it inside", rec("gas", survey.ConductorPipe, orb.Point{40, 50}, orb.Point{140, 50}), survey.Match{Record: -1}, orb.Point{500, 500}, 60},
+		{"most of it outside", rec("gas", survey.ConductorPipe, orb.Point{60, 50}, orb.Point{160, 50}), survey.Match{Record: -1}, orb.Point{500, 500}, 0},
+		{"a reading on it", rec("gas", survey.ConductorPipe, inside...), survey.Match{Record: 0, Status: survey.StatusUsed}, orb.Point{50, 50}, 0},
+		{"a reading that may be its", rec("gas", survey.ConductorPipe, inside...), survey.Match{Record: -1, Status: survey.StatusUnmapped}, orb.Point{50, 52}, 0},
+	}
+	for _, tt := range tests {
+		t.Run(tt.name, func(t *testing.T) {
+			s := &survey.Survey{
+				Records: []survey.Record{tt.record},
+				Areas:   []survey.Area{{Polygon: square, Utilities: []string{"gas"}, Method: "active", Date: "2026-04-13"}},
+				Traces:  []survey.Trace{{ID: "T", Utility: "gas", Readings: []survey.Reading{{Point: tt.at}}}},
+			}
+			fs := notDetectedFindings(s, [][]survey.Match{{tt.reading}})
+			switch {
+			case tt.want == 0 && len(fs) > 0:
+				t.Errorf("said not detected: %s", fs[0].Sentence)
+			case tt.want > 0 && len(fs) != 1:
+				t.Errorf("%d findings, want one", len(fs))
+			case tt.want > 0 && fs[0].ToM-fs[0].FromM != tt.want:
+				t.Errorf("%.1f m of it, want %.1f", fs[0].ToM-fs[0].FromM, tt.want)
+			}
+		})
+	}
+}
