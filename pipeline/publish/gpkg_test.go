@@ -130,7 +130,7 @@ func TestGeoPackageLayers(t *testing.T) {
 	}
 	for query, want := range map[string]string{
 		`SELECT fid, ASSET_ID, asfound_status, asfound_decision, asfound_finding, asfound_moved_m FROM mains`:         "1|WM-1|corrected|proposed|P-1|1.2 / 2|WM-2|unchanged|none||0 / 3|X-9|unchanged|none||0 / 5|WM-4|unchanged|none||0",
-		`SELECT typeof(DIA_MM), typeof(LEN), typeof(ACTIVE), typeof(LAID), LAID || '', LEN FROM mains`:                      "real|text|integer|text|1972-04-01|100.00 / real|text|integer|text|1999-12-31|12345678901234567890 / real|text|null|null||60 / real|text|integer|text|2001-02-03|1e3",
+		`SELECT typeof(DIA_MM), typeof(LEN), typeof(ACTIVE), typeof(LAID), LAID || '', LEN FROM mains`:                "real|text|integer|text|1972-04-01|100.00 / real|text|integer|text|1999-12-31|12345678901234567890 / real|text|null|null||60 / real|text|integer|text|2001-02-03|1e3",
 		`SELECT NOTE, "asfound_id_2", "Fid_2" FROM mains WHERE fid < 3`:                                               "=1+1|own|7 / " + hostil + "||8",
 		`SELECT big, tags, asfound_id FROM readings_2`:                                                                `9007199254740993|{"a":[1,2.50]}|gis/gas.geojson#X-9`,
 		`SELECT status, count(*), count(station_m) FROM readings GROUP BY 1 ORDER BY 1`:                               "ambiguous|1|1 / duplicate|1|0 / unmapped|1|0 / untrusted|1|1 / used|4|4",

@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"fmt"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -112,10 +113,8 @@ func TestReportSays(t *testing.T) {
 		}
 	}
 	// Fault is not this program's to find.
-	for _, word := range []string{"blame", "fault", "guilt", "liable"} {
-		if strings.Contains(strings.ToLower(text), word) {
-			t.Errorf("the report speaks of %q", word)
-		}
+	if word := regexp.MustCompile(`(?i)\b(blame|fault|guilt|liable)`).FindString(text); word != "" {
+		t.Errorf("the report speaks of %q", word)
 	}
 }
 
