@@ -77,11 +77,10 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 			for j := range r.n {
 				e -= r.coef[j] * x[r.idx[j]]
 			}
-			z := e / obs[i].sigma
-			obs[i].weight = (o.Nu + 1) / (o.Nu + z*z)
+			obs[i].weight = estimate.StudentT(e/obs[i].sigma, o.Nu)
 		}
 	}
-	f, _, err := factor((o.Nu + 1) / (o.Nu + 3))
+	f, _, err := factor(1 / estimate.StudentTCovariance(o.Nu))
 	if err != nil {
 		return nil, err
 	}

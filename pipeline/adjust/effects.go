@@ -2,7 +2,6 @@ package adjust
 
 import (
 	"math"
-	"slices"
 
 	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/pipeline/survey"
@@ -88,14 +87,4 @@ func exceedance(v survey.Vector, sizeM float64) float64 {
 		}
 	}
 	return estimate.NormalCDF(-best)
-}
-
-func median(v []float64) float64 {
-	s := slices.Clone(v)
-	slices.Sort(s)
-	n := len(s)
-	if n == 0 {
-		return math.NaN()
-	}
-	return (s[(n-1)/2] + s[n/2]) / 2
 }

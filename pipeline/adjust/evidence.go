@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 
+	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
 )
@@ -180,11 +181,11 @@ func (ev *evidence) weighChecks(nu float64) {
 		for ; to < len(ev.checks) && ev.checks[to].session == ev.checks[from].session; to++ {
 			east, north = append(east, ev.checks[to].east), append(north, ev.checks[to].north)
 		}
-		e, n := median(east), median(north)
+		e, n := estimate.Median(east), estimate.Median(north)
 		for i := from; i < to; i++ {
 			c := &ev.checks[i]
 			de, dn := (c.east-e)/c.sigma, (c.north-n)/c.sigma
-			c.weight = min(1, studentWeight(nu, 2, de*de+dn*dn))
+			c.weight = min(1, estimate.StudentTVector(de*de+dn*dn, 2, nu))
 		}
 		from = to
 	}

@@ -13,7 +13,7 @@ import (
 func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	p.project()
 	p.reweight()
-	f, _, err := p.factor((p.o.Nu + 1) / (p.o.Nu + 3))
+	f, _, err := p.factor(1 / estimate.StudentTCovariance(p.o.Nu))
 	if err != nil {
 		return nil, err
 	}

@@ -85,7 +85,7 @@ func (q *prior) reweight(x []float64) {
 	if q.parent >= 0 {
 		e, n = e-x[q.parent], n-x[q.parent+1]
 	}
-	q.weight = studentWeight(q.nu, 2, (e*e+n*n)/(q.sigma*q.sigma))
+	q.weight = estimate.StudentTVector((e*e+n*n)/(q.sigma*q.sigma), 2, q.nu)
 }
 
 // add adds the prior to the normal equations. The zeros keep pairs in the
@@ -107,10 +107,6 @@ func (q *prior) add(s *system) {
 const startM = 0.5
 
 func wide(sigma float64) float64 { return math.Min(1, sigma*sigma/(startM*startM)) }
-
-// studentWeight is the weight (nu+k)/(nu+q) of k components of squared
-// standardised length q (Lange, Little and Taylor 1989).
-func studentWeight(nu, k, q float64) float64 { return (nu + k) / (nu + q) }
 
 // run iterates until nothing moves: foot points on the displaced lines, robust
 // weights, solution.
@@ -327,8 +323,7 @@ func (p *problem) reweight() {
 		ob := &p.ev.obs[i]
 		r := p.row(ob)
 		ob.residual = ob.value - p.predict(&r)
-		z := ob.residual / ob.sigma
-		ob.weight = studentWeight(p.o.Nu, 1, z*z)
+		ob.weight = estimate.StudentT(ob.residual/ob.sigma, p.o.Nu)
 	}
 	for _, priors := range [][]prior{p.own, p.sheet, p.session, p.source} {
 		for i := range priors {
