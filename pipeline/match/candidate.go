@@ -28,7 +28,7 @@ type candidate struct {
 	// What the map's error leads to expect across here, before any reading:
 	// the sheet's known shift and its variance.
 	shift, sheetVar float64
-	beyondShift     float64 // the known shift in the direction beyond the end
+	alongShift      float64 // the known shift along the record
 }
 
 // candidates appends those of one reading to dst: the local minima of distance
@@ -100,31 +100,8 @@ func (n *network) foot(id int32, p orb.Point, t float64, ps *priors) candidate {
 	k := &ps.sheets[r.sheet+1]
 	c.shift = c.nEast*k.east + c.nNorth*k.north
 	c.sheetVar = k.variance(c.nEast, c.nNorth)
-	c.beyondShift = math.Copysign(1, away) * (east*k.east + north*k.north)
+	c.alongShift = east*k.east + north*k.north
 	return c
-}
-
-// passesEnd says whether a walk of groundM may pass an open end of the record's
-// part from here, one where no other record goes on.
-func (n *network) passesEnd(c *candidate, groundM float64) bool {
-	s := &n.segs[c.seg]
-	r := &n.records[c.rec]
-	if s.prev >= 0 && s.next >= 0 {
-		return false
-	}
-	here, length := c.station-s.station, s.length/r.scale
-	return s.prev < 0 && here <= groundM && !n.joined(r, s.station) ||
-		s.next < 0 && length-here <= groundM && !n.joined(r, s.station+length)
-}
-
-// joined says whether another record goes on at a station.
-func (n *network) joined(r *record, station float64) bool {
-	for _, j := range n.joints[r.joints[0]:r.joints[1]] {
-		if j.atEnd && math.Abs(j.here-station) < 1e-6 {
-			return true
-		}
-	}
-	return false
 }
 
 // settle is the foot of p on a segment or, where p has passed its ends, on those

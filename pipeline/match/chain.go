@@ -47,7 +47,7 @@ type chain struct {
 	path    []int32 // per reading: the chosen state
 	hits    []int32
 
-	ends, middles, reached []int32 // scratch: records that a move may lead to
+	onward, middles, reached []int32 // scratch: records that a move may lead to
 }
 
 // observation is one reading as the chain sees it.

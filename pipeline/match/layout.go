@@ -168,7 +168,7 @@ func (l *layout) try(e *electorate, session int32, f shift) {
 	l.sessions[session] = f
 	l.voteSheets(e, touched)
 	l.voteSheets(e, touched)
-	if l.explains(e, concerned, touched, session) > before {
+	if l.explains(e, concerned, touched, session) > before+sessionNats {
 		return
 	}
 	l.sessions[session] = oldSession

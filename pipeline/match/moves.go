@@ -38,7 +38,7 @@ func (c *chain) enter(i int, w []float64, own, foreign float64) {
 		a := &cands[j]
 		kind := c.kind(a.rec, o)
 		w[j] = share[kind] / float64(count[kind]) * c.first(a, o) *
-			c.parallel(a, o) * c.tail(a, o)
+			c.parallel(a, o) * c.covers(a, o)
 	}
 }
 
@@ -105,16 +105,6 @@ func (c *chain) parallel(a *candidate, o *observation) float64 {
 	return max(1/(1+sin2/spread), c.o.CrossingShare)
 }
 
-// tail is the probability that the map's line ends this much too early.
-func (c *chain) tail(a *candidate, o *observation) float64 {
-	over := a.beyond - a.beyondShift
-	if a.beyond == 0 || over <= 0 {
-		return 1
-	}
-	v := c.spread(a, o)
-	return 1 / math.Pow(1+over*over/(3*v), 1.5)
-}
-
 // moves fills w, row by row, with the weights of all moves from reading i-1 to
 // reading i.
 func (c *chain) moves(i int, w []float64) {
@@ -145,13 +135,15 @@ func (c *chain) moves(i int, w []float64) {
 	for a := range from {
 		row := w[a*m : (a+1)*m]
 		off, leave := jump, leave
-		if c.net.passesEnd(&from[a], g) {
-			leave += c.o.MissingShare
+		if end, joined := c.ends(&from[a], b, o); joined {
+			leave += end * c.o.MissingShare
+		} else {
+			leave += end * c.o.LongerShare // most walks stop there
 		}
 		if c.kind(from[a].rec, b) == kindForeign {
 			off = back // a crew finds its own line again
 		}
-		c.row(&from[a], to, b, o, decay, smooth, turns, (1-off-leave)*o.onLine, off*o.offLine, row)
+		c.row(&from[a], to, b, o, decay, smooth, turns, (1-off-min(leave, 1-off))*o.onLine, off*o.offLine, row)
 		row[m-1] = leave*free + off*c.o.UnmappedShare*away
 	}
 }
@@ -174,7 +166,7 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, decay, smoo
 	noise := math.Sqrt(b.noise + o.noise)
 	limit := 1.5*o.ground + 4*c.o.SnapM + 2*noise
 	others := 0.0
-	c.ends, c.middles, c.reached = c.ends[:0], c.middles[:0], c.reached[:0]
+	c.onward, c.middles, c.reached = c.onward[:0], c.middles[:0], c.reached[:0]
 
 	// First the density of the position; a minus stands for a jump.
 	for j := range to {
@@ -183,19 +175,19 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, decay, smoo
 			// On the inside of a bend the foot leaps ahead.
 			leap := math.Abs(a.across) * math.Hypot(z.ux-a.ux, z.uy-a.uy)
 			w := c.fits(c.net.along(a, z, o.ground)-o.ground, noise+leap, o.ground)
-			row[j] = w * c.goesOn(a, z, b, o, decay, smooth, turns) * min(1, c.tail(z, o)/c.tail(a, b))
+			row[j] = w * c.goesOn(a, z, b, o, decay, smooth, turns) * c.staysOn(a, z, b, o)
 			continue
 		}
 		if way, ok := c.net.route(a, z, limit+a.beyond+z.beyond); ok {
-			row[j] = way.weight * c.fits(way.length-o.ground, noise+way.gaps, o.ground) * c.goesOn(a, z, b, o, decay, smooth, turns) * c.tail(z, o)
+			row[j] = way.weight * c.fits(way.length-o.ground, noise+way.gaps, o.ground) * c.goesOn(a, z, b, o, decay, smooth, turns) * c.turnsInto(a, z, &way, b, o)
 			if way.atEnd {
-				isNew(&c.ends, z.rec)
+				isNew(&c.onward, z.rec)
 			} else {
 				isNew(&c.middles, z.rec)
 			}
 			continue
 		}
-		row[j] = -c.next(a, z, b, o, 0) * c.parallel(z, o) * c.tail(z, o)
+		row[j] = -c.next(a, z, b, o, 0) * c.parallel(z, o) * c.covers(z, o)
 		if isNew(&c.reached, z.rec) {
 			others += c.attraction(z.rec, o)
 		}
@@ -206,7 +198,7 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, decay, smoo
 		switch {
 		case to[j].rec == a.rec:
 			row[j] *= stay
-		case row[j] > 0 && slices.Contains(c.ends, to[j].rec):
+		case row[j] > 0 && slices.Contains(c.onward, to[j].rec):
 			row[j] *= stay
 		case row[j] > 0:
 			row[j] *= stay * c.o.Branch / float64(len(c.middles))
@@ -233,9 +225,9 @@ func (c *chain) goesOn(a, z *candidate, b, o *observation, decay, smooth, turns 
 	return (1-turns)*smooth*c.slopes(a, z, b, o) + turns*c.next(a, z, b, o, decay)
 }
 
-// turnsWithMap is the probability that a line turns where its record does: the
-// other half are the records' own kinks and jogs. Common practice, no source.
-const turnsWithMap = 0.5
+// turnsWithMap is the probability that a line turns sharply where its record
+// does; most vertices are a record's own kinks and jogs, or bends taken slowly. Common practice, no source.
+const turnsWithMap = 0.2
 
 // slopes is the weight of the map's slopes against the walk at two places: a
 // slope costs by the metre, a change of slope at a vertex once.

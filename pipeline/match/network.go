@@ -19,6 +19,7 @@ import (
 type network struct {
 	records []record
 	segs    []segment
+	parts   []part
 	index   *spatial.Index
 	joints  []joint // by record, then station
 }
@@ -43,9 +44,15 @@ type segment struct {
 	length     float64 // grid
 	station    float64 // of a, ground
 	record     int32
-	part, seg  int32
+	part, seg  int32 // in its record
+	of         int32 // index into network.parts
 	prev, next int32
-	ring       float64 // ground length of a closed part, 0 for an open one
+}
+
+// part is one part of a record, from station to station.
+type part struct {
+	from, to float64
+	closed   bool
 }
 
 // joint is a place where a record goes on along another one: its end, or the
@@ -116,11 +123,11 @@ func compareParts(a, b orb.MultiLineString) int {
 
 func (n *network) addSegments(rec int32, parts orb.MultiLineString, scale float64) {
 	station := 0.0
-	for p, part := range parts {
+	for p, line := range parts {
 		first := int32(len(n.segs))
 		from := station
-		for i := 0; i+1 < len(part); i++ {
-			a, b := part[i], part[i+1]
+		for i := 0; i+1 < len(line); i++ {
+			a, b := line[i], line[i+1]
 			l := math.Hypot(b[0]-a[0], b[1]-a[1])
 			if !(l > 0) || math.IsInf(l, 0) {
 				continue
@@ -128,7 +135,7 @@ func (n *network) addSegments(rec int32, parts orb.MultiLineString, scale float6
 			id := int32(len(n.segs))
 			n.segs = append(n.segs, segment{
 				a: a, ux: (b[0] - a[0]) / l, uy: (b[1] - a[1]) / l, length: l, station: station,
-				record: rec, part: int32(p), seg: int32(i), prev: id - 1, next: id + 1,
+				record: rec, part: int32(p), seg: int32(i), of: int32(len(n.parts)), prev: id - 1, next: id + 1,
 			})
 			station += l / scale
 		}
@@ -137,12 +144,11 @@ func (n *network) addSegments(rec int32, parts orb.MultiLineString, scale float6
 			continue
 		}
 		n.segs[first].prev, n.segs[last].next = -1, -1
-		if last > first && part[0] == part[len(part)-1] {
+		closed := last > first && line[0] == line[len(line)-1]
+		if closed {
 			n.segs[first].prev, n.segs[last].next = last, first
-			for i := first; i <= last; i++ {
-				n.segs[i].ring = station - from
-			}
 		}
+		n.parts = append(n.parts, part{from, station, closed})
 	}
 }
 

@@ -21,7 +21,8 @@ type Options struct {
 	SlopeM       float64 // how far such a slope goes on
 	GapM         float64 // ends of one utility's records nearer than this may be a gap between two drawings
 	GapShare     float64 // share of ends that two drawings do not join
-	MissingShare float64 // share of dead ends on the map past which the line goes on
+	LongerShare  float64 // share of dead ends on the map past which the line goes on
+	MissingShare float64 // share of ends past which the next piece of the line is not on the map
 	SnapM        float64 // ends of records nearer than this are joined
 
 	// What readings look like: the error budget across the line.
@@ -66,11 +67,12 @@ var defaults = Options{
 	OwnM:         0.12,
 	LocalM:       0.15,
 	LambdaM:      40,
-	SlopeRad:     0.15,
+	SlopeRad:     0.2,
 	SlopeM:       10,
 	GapM:         3,
 	GapShare:     0.2,
-	MissingShare: 0.1,
+	LongerShare:  0.1,
+	MissingShare: 0.01,
 	SnapM:        0.3,
 
 	SessionM:       0.1,
@@ -115,6 +117,7 @@ func (o Options) withDefaults() Options {
 		{&o.LambdaM, d.LambdaM},
 		{&o.GapM, d.GapM},
 		{&o.GapShare, d.GapShare},
+		{&o.LongerShare, d.LongerShare},
 		{&o.MissingShare, d.MissingShare},
 		{&o.SnapM, d.SnapM},
 		{&o.SessionM, d.SessionM},

@@ -70,8 +70,8 @@ func (c *chain) against(i int, a *candidate) bool {
 // ring.
 func (c *chain) forwardM(a, b *candidate) float64 {
 	d := b.virtual - a.virtual
-	if ring := c.net.segs[a.seg].ring; ring > 0 && math.Abs(d) > ring/2 {
-		d -= math.Copysign(ring, d)
+	if p := &c.net.parts[c.net.segs[a.seg].of]; p.closed && math.Abs(d) > (p.to-p.from)/2 {
+		d -= math.Copysign(p.to-p.from, d)
 	}
 	return d
 }

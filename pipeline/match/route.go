@@ -12,8 +12,8 @@ func (n *network) along(a, b *candidate, groundM float64) float64 {
 		return groundM // the gap between two parts has no length of its own
 	}
 	d := math.Abs(b.virtual - a.virtual)
-	if s.ring > 0 {
-		d = min(d, s.ring-d)
+	if p := &n.parts[s.of]; p.closed {
+		d = min(d, p.to-p.from-d)
 	}
 	return d
 }
@@ -23,10 +23,11 @@ const maxHops = 4
 
 // way is a route along the network from one record to another.
 type way struct {
-	length float64 // without its gaps
-	gaps   float64
-	weight float64
-	atEnd  bool // it leaves the first record at its end
+	length     float64 // without its gaps
+	gaps       float64
+	weight     float64
+	atEnd      bool    // it leaves the first record at its end
+	out, enter float64 // stations of the joints on the first and the last record
 }
 
 // route is the best way from one candidate to another on another record, if
@@ -50,7 +51,7 @@ func (n *network) hop(from int32, at float64, to int32, there, limit float64, ho
 		if j.here > at+limit {
 			break
 		}
-		w := way{length: math.Abs(j.here - at), gaps: j.gap, weight: j.weight, atEnd: j.atEnd}
+		w := way{length: math.Abs(j.here - at), gaps: j.gap, weight: j.weight, atEnd: j.atEnd, out: j.here, enter: j.there}
 		switch {
 		case j.other == to:
 			w.length += math.Abs(there - j.there)
@@ -58,7 +59,7 @@ func (n *network) hop(from int32, at float64, to int32, there, limit float64, ho
 			// A record between must be walked along: those that meet in one place
 			// are joined to each other.
 			rest := n.hop(j.other, j.there, to, there, limit-w.length, hops-1)
-			w.length, w.gaps, w.weight = w.length+rest.length, w.gaps+rest.gaps, w.weight*rest.weight
+			w.length, w.gaps, w.weight, w.enter = w.length+rest.length, w.gaps+rest.gaps, w.weight*rest.weight, rest.enter
 		default:
 			continue
 		}

@@ -18,6 +18,7 @@ const (
 	votesPer    = 2    // votes on one record, however many its samples: they share its errors
 	minRecords  = 3    // records that must support a shift
 	maxModes    = 3    // shifts that compete
+	sessionNats = 3    // how much better the samples must be explained for a session to be wrong
 	rivalNats   = 5    // how far below the best a rival may lie
 )
 

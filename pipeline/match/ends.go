@@ -1,0 +1,110 @@
+package match
+
+import "math"
+
+// Where a record ends on the map, the line may have ended a little earlier, or
+// go on a little: an end is as uncertain along its line as the line is across.
+// So passing an end, or a joint, is a matter of probability too, and the moves
+// at one add up to 1 wherever the readings fall.
+
+// passed is the probability that a place of the map has been passed by a walk
+// that is x beyond it: the distribution function of Student's t with 2 degrees
+// of freedom, which needs no transcendental function.
+func passed(x, variance float64) float64 {
+	return (1 + x/math.Sqrt(x*x+2*variance)) / 2
+}
+
+// passes is the probability that it is passed between x and y, if it was not at
+// x.
+func passes(x, y, varianceX, varianceY float64) float64 {
+	before := passed(x, varianceX)
+	return max(passed(y, varianceY)-before, 0) / (1 - before)
+}
+
+// farM is how far within a record its ends do not matter.
+const farM = 6
+
+// pastEnd is how far a candidate is beyond the end of its part that lies ahead
+// (or behind, for forward false), where the line itself should end; negative
+// within.
+func (c *chain) pastEnd(a *candidate, forward bool) float64 {
+	p := &c.net.parts[c.net.segs[a.seg].of]
+	switch {
+	case p.closed:
+		return math.Inf(-1)
+	case forward:
+		return a.virtual - p.to - a.alongShift
+	}
+	return p.from - a.virtual + a.alongShift
+}
+
+// covers is the probability that a candidate's record reaches to where it is.
+func (c *chain) covers(a *candidate, o *observation) float64 {
+	w := 1.0
+	for _, forward := range [2]bool{false, true} {
+		if x := c.pastEnd(a, forward); x > -farM {
+			w *= 1 - passed(x, c.spread(a, o))
+		}
+	}
+	return w
+}
+
+// staysOn is the probability that a walk from a to z on one record does not pass
+// its end.
+func (c *chain) staysOn(a, z *candidate, b, o *observation) float64 {
+	forward := z.virtual >= a.virtual
+	x, y := c.pastEnd(a, forward), c.pastEnd(z, forward)
+	if y <= -farM {
+		return 1
+	}
+	return 1 - passes(x, y, c.spread(a, b), c.spread(z, o))
+}
+
+// ends is the probability that a walk from a passes the end ahead within its
+// next step, and whether another record goes on there.
+func (c *chain) ends(a *candidate, b, o *observation) (probability float64, joined bool) {
+	h := b.after
+	if !h.known() {
+		return 0, false
+	}
+	forward := h.x*a.ux+h.y*a.uy >= 0
+	x := c.pastEnd(a, forward)
+	if x+o.ground <= -farM {
+		return 0, false
+	}
+	p := &c.net.parts[c.net.segs[a.seg].of]
+	at := p.from
+	if forward {
+		at = p.to
+	}
+	v := c.spread(a, b)
+	return passes(x, x+o.ground, v, v), c.net.goesOn(&c.net.records[a.rec], at)
+}
+
+// goesOn says whether another record goes on at the end of one.
+func (n *network) goesOn(r *record, station float64) bool {
+	for _, j := range n.joints[r.joints[0]:r.joints[1]] {
+		if j.atEnd && math.Abs(j.here-station) < 1e-6 {
+			return true
+		}
+	}
+	return false
+}
+
+// turnsInto is the probability that a walk from a has come onto z's record by
+// way of its joints.
+func (c *chain) turnsInto(a, z *candidate, w *way, b, o *observation) float64 {
+	x := fromJoint(a, w.out)
+	y := -fromJoint(z, w.enter)
+	return passes(x, y, c.spread(a, b), c.spread(z, o))
+}
+
+// fromJoint is how far a candidate is past a joint of its record, on its way
+// there: negative before it.
+func fromJoint(a *candidate, station float64) float64 {
+	toward := math.Copysign(1, station-a.station)
+	if a.beyond > 0 && math.Abs(station-a.station) < 1e-6 {
+		return a.beyond - math.Copysign(a.alongShift, a.alongShift*(a.virtual-a.station))
+	}
+	return -math.Abs(station-a.station) - toward*a.alongShift
+}
