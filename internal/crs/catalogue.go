@@ -130,6 +130,19 @@ func (c *catalogue) system(code int) (*System, error) {
 	return s, nil
 }
 
+// named is the code of the system of a plain name, 0 if there is none.
+func (c *catalogue) named(name string) int {
+	if code := c.geoByName[name]; code != 0 || name == "" {
+		return code
+	}
+	for _, code := range c.codes {
+		if plain(c.projected[code][1]) == name {
+			return code
+		}
+	}
+	return 0
+}
+
 // convert is a geographic system with a conversion of the table applied, in
 // metres.
 func (c *catalogue) convert(base *System, conversion int) (*System, error) {

@@ -20,7 +20,7 @@ var epsgCode = regexp.MustCompile(`(?i)^(?:epsg|urn:ogc:def:crs:epsg|https?://ww
 //   - WKT1 in the dialects of OGC/GDAL and ESRI, the text of a .prj;
 //   - WKT2 of 2015 and 2019: GEOGCRS, GEODCRS, PROJCRS, and those in a
 //     COMPOUNDCRS or BOUNDCRS;
-//   - the EPSG name of a geographic system: "NAD83(2011)", "ITRF2014".
+//   - the EPSG name of a system or frame: "NAD83(2011)", "ITRF2014".
 //
 // A definition's numbers decide, not its names. Heights that follow the
 // horizontal system are passed over and noted. What is not known is an error
@@ -68,14 +68,14 @@ func fromWKT(def string) (*System, error) {
 	return s, nil
 }
 
-// byName finds a geographic system by its EPSG name.
+// byName finds a system of the tables by its EPSG name.
 func byName(name string) (*System, error) {
-	if len(name) < 80 {
-		if code := epsg().geoByName[plain(name)]; code != 0 {
+	if len(name) < 100 {
+		if code := epsg().named(plain(name)); code != 0 {
 			return epsg().system(code)
 		}
 	}
-	return nil, fmt.Errorf("coordinate system %q is not known: give an EPSG code (EPSG:2236), the WKT of a .prj, or the EPSG name of a frame (ITRF2014)", clip(name))
+	return nil, fmt.Errorf("coordinate system %q is not known: give an EPSG code (EPSG:2236), the WKT of a .prj, or the EPSG name of a system or frame (ITRF2014)", clip(name))
 }
 
 func clip(s string) string {

@@ -22,20 +22,21 @@ func init() {
 			return newPolar(e, v, v[originLat], v[scaleFactor]), nil
 		},
 	})
+	// WKT1 calls the standard parallel the latitude of origin.
+	adapt := func(v *values) bool {
+		if !v.has(parallel1) {
+			v[parallel1] = v[originLat]
+		}
+		v[originLat] = nan
+		return true
+	}
 	standard := func(fe, fn int) []param {
 		return []param{required(parallel1, 8832), required(originLon, 8833), {falseEasting, fe, 0}, {falseNorthing, fn, 0}}
 	}
 	register(method{
 		code: 9829, name: "Polar Stereographic (variant B)", conformal: true,
 		wkt1: []string{"Polar_Stereographic", "Polar_Stereographic_Variant_B", "Stereographic_North_Pole", "Stereographic_South_Pole"},
-		uses: standard(8806, 8807),
-		adapt: func(v *values) bool {
-			if !v.has(parallel1) {
-				v[parallel1] = v[originLat]
-			}
-			v[originLat] = nan
-			return true
-		},
+		uses: standard(8806, 8807), adapt: adapt,
 		build: func(e ellipsoid, v *values) (projection, error) {
 			return newPolar(e, v, v[parallel1], polarScale(e, v.rad(parallel1))), nil
 		},
@@ -43,7 +44,7 @@ func init() {
 	register(method{
 		code: 9830, name: "Polar Stereographic (variant C)", conformal: true,
 		wkt1: []string{"Polar_Stereographic_Variant_C"},
-		uses: standard(8826, 8827),
+		uses: standard(8826, 8827), adapt: adapt,
 		build: func(e ellipsoid, v *values) (projection, error) {
 			p := newPolar(e, v, v[parallel1], polarScale(e, v.rad(parallel1)))
 			// False northing counts from the standard parallel on the meridian of origin.

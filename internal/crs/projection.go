@@ -51,13 +51,16 @@ type parameterName struct {
 var parameterNames = []parameterName{
 	{originLat, 8801, "Latitude of natural origin", "latitude_of_origin"},
 	{originLat, 8811, "Latitude of projection centre", "latitude_of_center"},
-	{originLat, 8821, "Latitude of false origin", "latitude_of_centre"},
+	{originLat, 8821, "Latitude of false origin", "latitude_of_origin"},
+	{originLat, 0, "Latitude of centre", "latitude_of_centre"},
 	{originLon, 8802, "Longitude of natural origin", "central_meridian"},
 	{originLon, 8812, "Longitude of projection centre", "longitude_of_center"},
-	{originLon, 8822, "Longitude of false origin", "longitude_of_centre"},
-	{originLon, 8833, "Longitude of origin", "longitude_of_origin"},
+	{originLon, 8822, "Longitude of false origin", "central_meridian"},
+	{originLon, 8833, "Longitude of origin", "central_meridian"},
+	{originLon, 0, "Longitude of origin", "longitude_of_origin"},
+	{originLon, 0, "Longitude of centre", "longitude_of_centre"},
 	{parallel1, 8823, "Latitude of 1st standard parallel", "standard_parallel_1"},
-	{parallel1, 8832, "Latitude of standard parallel", "latitude_of_standard_parallel"},
+	{parallel1, 8832, "Latitude of standard parallel", "latitude_of_origin"}, // on its own: originLat
 	{parallel2, 8824, "Latitude of 2nd standard parallel", "standard_parallel_2"},
 	{scaleFactor, 8805, "Scale factor at natural origin", "scale_factor"},
 	{scaleFactor, 8815, "Scale factor on initial line", "scale_factor"},
@@ -69,10 +72,10 @@ var parameterNames = []parameterName{
 	{ellipsoidScale, 1038, "Ellipsoid scaling factor", "ellipsoid_scaling_factor"},
 	{falseEasting, 8806, "False easting", "false_easting"},
 	{falseEasting, 8816, "Easting at projection centre", "false_easting"},
-	{falseEasting, 8826, "Easting at false origin", "easting_at_false_origin"},
+	{falseEasting, 8826, "Easting at false origin", "false_easting"},
 	{falseNorthing, 8807, "False northing", "false_northing"},
 	{falseNorthing, 8817, "Northing at projection centre", "false_northing"},
-	{falseNorthing, 8827, "Northing at false origin", "northing_at_false_origin"},
+	{falseNorthing, 8827, "Northing at false origin", "false_northing"},
 	{sphereType, 0, "Auxiliary sphere type", "auxiliary_sphere_type"},
 }
 

@@ -1,6 +1,7 @@
 package crs
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -49,6 +50,7 @@ func TestDefinitionsOfOneSystem(t *testing.T) {
 		{"URL", "http://www.opengis.net/def/crs/EPSG/0/3734", "EPSG:3734", ""},
 		{"lower case", " epsg:3734 ", "EPSG:3734", ""},
 		{"frame", "NAD83(2011)", "EPSG:6318", ""},
+		{"name", "NAD83(2011) / Ohio North (ftUS)", "EPSG:6549", ""},
 	} {
 		got, err := Parse(c.def)
 		if err != nil {
@@ -252,5 +254,20 @@ func FuzzParse(f *testing.F) {
 			op.Inverse().Apply(orb.Point{1, 2})
 		}
 		s.Factors(orb.Point{1000, 2000})
+	})
+}
+
+func FuzzCode(f *testing.F) {
+	for _, code := range []uint{0, 4326, 3734, 99999, 1 << 31} {
+		f.Add(code)
+	}
+	f.Fuzz(func(t *testing.T, code uint) {
+		s, err := Parse(fmt.Sprint("EPSG:", code))
+		if err != nil {
+			return
+		}
+		if uint(s.Code()) != code || !mustParse(t, s.Definition()).same(s) || !mustParse(t, s.write()).sameGrid(s) {
+			t.Errorf("EPSG:%d reads as another system", code)
+		}
 	})
 }

@@ -41,6 +41,39 @@ func (s *System) write() string {
 	return s.boundText(b.String())
 }
 
+// WKT1 is the system in the older WKT of OGC 01-009, as GeoPackage and .prj
+// files want it. Lengths are in the system's own unit, which may cost a last
+// digit that Definition keeps.
+func (s *System) WKT1() string {
+	el := s.datum.ellipsoid
+	name, u := s.name, s.unit
+	if s.Projected() {
+		name, u = s.datum.short, degree
+	}
+	shift := ""
+	if h := s.datum.toWGS84; h != nil {
+		shift = fmt.Sprintf(",TOWGS84[%s,%s,%s,%s,%s,%s,%s]", number(h.t[0]), number(h.t[1]), number(h.t[2]),
+			number(h.r[0]/1000), number(h.r[1]/1000), number(h.r[2]/1000), number(h.s/1000))
+	}
+	geographic := fmt.Sprintf(`GEOGCS[%s,DATUM[%s,SPHEROID[%s,%s,%s]%s],PRIMEM[%s,%s],UNIT[%s,%s]`,
+		quote(name), quote(strings.ReplaceAll(strings.TrimSuffix(s.datum.name, " ensemble"), " ", "_")), quote(el.name), number(el.a), number(el.invF), shift,
+		quote(s.meridian.name), number(s.meridian.deg), quote(u.name), number(u.factor))
+	if !s.Projected() {
+		return geographic + `,AXIS["Longitude",EAST],AXIS["Latitude",NORTH]]`
+	}
+	var b strings.Builder
+	fmt.Fprintf(&b, "PROJCS[%s,%s],PROJECTION[%s]", quote(s.name), geographic, quote(s.method.wkt1[0]))
+	for _, p := range s.method.uses {
+		v := s.values[p.role]
+		if p.role.kind() == 'l' {
+			v /= s.unit.factor
+		}
+		fmt.Fprintf(&b, ",PARAMETER[%s,%s]", quote(nameOf(p.role, p.code).wkt1), number(v))
+	}
+	fmt.Fprintf(&b, `,UNIT[%s,%s],AXIS["Easting",EAST],AXIS["Northing",NORTH]]`, quote(s.unit.name), number(s.unit.factor))
+	return b.String()
+}
+
 // boundText wraps a definition in its own transformation to WGS 84, where it
 // has one.
 func (s *System) boundText(def string) string {
