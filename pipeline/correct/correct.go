@@ -100,7 +100,7 @@ func (p *plan) adjusted(part int, stationM float64) move {
 		if n.Part != part {
 			continue
 		}
-		if n.StationM >= stationM || prev < 0 {
+		if n.StationM >= stationM {
 			if prev < 0 || n.StationM == stationM {
 				return move{n.D.East, n.D.North}
 			}

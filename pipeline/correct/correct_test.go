@@ -82,6 +82,30 @@ func TestMovesWithEvidenceAndFadesToNothing(t *testing.T) {
 	}
 }
 
+// A bend of the evidence that the record lacks becomes a vertex, where it is.
+func TestBendsAreFollowed(t *testing.T) {
+	var w town
+	r := w.record("A", orb.Point{0, 0}, orb.Point{100, 0})
+	w.survey(r, 0, 100, 0, 0)
+	for i := range w.m.Profiles[r].Nodes { // a tent, 1 m high at 50
+		n := &w.m.Profiles[r].Nodes[i]
+		n.D.North = 1 - math.Abs(n.StationM-50)/50
+	}
+	p := w.correct()[r].Parts[0]
+	want := orb.LineString{{0, 0}, {50, 1}, {100, 0}}
+	if len(p.Line) != 3 {
+		t.Fatalf("corrected line %v, want %v", p.Line, want)
+	}
+	for i := range want {
+		if planar.Distance(p.Line[i], want[i]) > 1e-9 {
+			t.Errorf("vertex %d at %v, want %v", i, p.Line[i], want[i])
+		}
+	}
+	if p.From[1] != -1 || p.MovedM[0] != 0 || p.MovedM[1] != 1 {
+		t.Errorf("from %v, moved %v", p.From, p.MovedM)
+	}
+}
+
 func TestNeighboursFollowAtSharedEnds(t *testing.T) {
 	var w town
 	a := w.record("A", orb.Point{0, 0}, orb.Point{100, 0})
