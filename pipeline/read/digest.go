@@ -31,6 +31,28 @@ func (a *account) identify(file File) (err error) {
 	return err
 }
 
+// identifyBeside does the same while the source is read. wait ends it.
+func (a *account) identifyBeside(file File) (wait func() error, err error) {
+	info, err := os.Stat(file.Path)
+	if err != nil {
+		return nil, err
+	}
+	a.Bytes = info.Size() // known at once: it tells how much room the rows need
+	done := make(chan error, 1)
+	var sum string
+	var size int64
+	go func() {
+		var err error
+		sum, size, err = digest(file.Path)
+		done <- err
+	}()
+	return func() error {
+		err := <-done
+		a.SHA256, a.Bytes = sum, size
+		return err
+	}, nil
+}
+
 // addSiblings adds further files that a source consists of, named beside it.
 func (a *account) addSiblings(file File, siblings []string) error {
 	for _, s := range siblings {

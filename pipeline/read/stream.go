@@ -1,9 +1,11 @@
 package read
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"strings"
 
 	"github.com/asfound/asfound/internal/crs"
@@ -18,13 +20,14 @@ const rowsPerLook = 4096
 // when the file turns out to be broken or too bad: then it is set aside. The
 // only errors are the context's.
 func (a *account) readTable(ctx context.Context, file File, maxRejectShare float64, bind func(*binder) func(*row) fault, used func() []survey.Place) error {
-	if err := a.identify(file); err != nil {
+	identified, err := a.identifyBeside(file)
+	if err != nil {
 		a.setAside("it cannot be read: "+plainError(file, err), nil)
 		return nil
 	}
 	t, err := openTable(file)
 	if err != nil {
-		a.setAside("it cannot be read: "+plainError(file, err), nil)
+		a.setAside("it cannot be read: "+plainError(file, cmp.Or(identified(), err)), nil)
 		return nil
 	}
 	defer t.close()
@@ -38,7 +41,11 @@ func (a *account) readTable(ctx context.Context, file File, maxRejectShare float
 		use = func(*row) fault { return fault{reason: "its file is set aside: " + reason} }
 		a.SetAside = reason
 	}
-	if err := a.stream(ctx, t, use); err != nil {
+	err = a.stream(ctx, t, use)
+	if fault := identified(); err == nil {
+		err = fault
+	}
+	if err != nil {
 		if ctx.Err() != nil {
 			return err
 		}
@@ -98,11 +105,9 @@ func (a *account) reached(p projection) {
 // plainError is an error's text without the path that the source's name
 // stands for already.
 func plainError(file File, err error) string {
-	var text string
-	if path := errors.Unwrap(err); path != nil && strings.HasPrefix(err.Error(), "open ") {
-		text = path.Error()
-	} else {
-		text = err.Error()
+	var path *fs.PathError
+	if errors.As(err, &path) && path.Path == file.Path {
+		err = path.Err
 	}
-	return strings.TrimPrefix(text, file.Path+": ")
+	return strings.TrimPrefix(err.Error(), file.Path+": ")
 }
