@@ -12,11 +12,20 @@
 //
 // # Adding a format
 //
-// One file adds a format. For rows of readings or checks it holds a function
-// that opens a table (columns, and an iter.Seq2 of rows) and an init that puts
-// it into tableFormats under its extension; for lines and polygons, a function
-// that reads a layer and an init that puts it into layerFormats. Nothing else
-// knows the formats. What belongs to one file (a broken header, a damaged row)
-// is the reader's business; what a value means is not: units, missing values,
-// times, words and positions are read by cells, the same for every format.
+// One file adds a format: a function that reads a layer (fields, and features
+// with their geometry and values as they stand) and an init that puts it into
+// layerFormats under its extension. Lines become records, polygons areas, and
+// points rows of readings or checks. A format of rows without geometry, or of
+// too many to hold, opens a table (columns, and an iter.Seq2 of rows) and goes
+// into tableFormats instead. Nothing else knows the formats. What belongs to one
+// file (a broken header, a damaged row) is the reader's business; what a value
+// means is not: units, missing values, times, words and positions are read by
+// cells, the same for every format.
+//
+// # Order
+//
+// Files are taken in the order of their names and rows in that of the file, but
+// what comes out is sorted: records by id, traces by id, readings by time.
+// Readings of one trace that share a time, or have none, keep the file's order,
+// since nothing else says how the crew walked.
 package read

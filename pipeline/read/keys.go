@@ -65,8 +65,11 @@ func geometryBytes(to []byte, parts []orb.LineString) []byte {
 // with the same id, the second and later ones, in the order of their lines, get
 // a suffix.
 func (l *recordsLayer) key() {
-	slices.SortStableFunc(l.records, func(a, b survey.Record) int {
-		return cmp.Or(strings.Compare(a.ID, b.ID), compareParts(a.Parts, b.Parts))
+	slices.SortFunc(l.records, func(a, b survey.Record) int {
+		if c := strings.Compare(a.ID, b.ID); c != 0 {
+			return c
+		}
+		return cmp.Or(compareParts(a.Parts, b.Parts), cmp.Compare(a.Feature, b.Feature))
 	})
 	taken := make(map[string]bool, len(l.records))
 	for i := range l.records {
