@@ -197,7 +197,9 @@ func (ev *evidence) nameSessions(s *survey.Survey) {
 	crew, accuracy := map[string]string{}, map[string]float64{}
 	operation := map[string]float64{}
 	for i := range s.Sources {
-		operation[s.Sources[i].Name] = s.Sources[i].OperationM
+		if m := s.Sources[i].OperationM; m > 0 { // not where its accuracy is unknown
+			operation[s.Sources[i].Name] = m
+		}
 	}
 	for i := range s.Traces {
 		tr := &s.Traces[i]
