@@ -37,6 +37,7 @@ func ExampleRun() {
 	// effects.csv
 	// findings.geojson
 	// manifest.json
+	// profiles.csv
 	// readings.csv
 	// records-updated.geojson
 	// records-updated.gpkg

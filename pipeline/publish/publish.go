@@ -37,6 +37,7 @@ var files = []file{
 	{"readings.csv", csvOf((*edition).readings)},
 	{"records-updated.geojson", stream((*edition).writeUpdatedGeoJSON)},
 	{"records.csv", csvOf((*edition).records)},
+	{"profiles.csv", csvOf((*edition).profiles)},
 	{"findings.geojson", geojsonOf(func(e *edition) table { return e.findings("findings") })},
 	{"effects.csv", csvOf((*edition).effectsTable)},
 	{"resurvey.csv", csvOf((*edition).resurvey)},

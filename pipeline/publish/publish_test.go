@@ -40,6 +40,7 @@ var contract = map[string]string{
 	"report.html": "", "register.xlsx": "", "findings.geojson": "", "records-updated.gpkg": "", "records-updated.geojson": "",
 	"readings.csv": "source,row,line,trace,record,station_m,offset_m,offset_u_m,cover_difference_m,match_probability,status",
 	"records.csv":  "record,utility,sheet,length_m,covered_m,within_m,outside_m,undecided_m,position,worst_offset_m,worst_offset_u_m,depth,cover_difference_m,cover_difference_u_m,attribution,moved_m",
+	"profiles.csv": "record,station_m,offset_m,offset_u_m,readings",
 	"effects.csv":  "effect,name,readings,east_m,north_m,east_u_m,north_u_m,significant,explanation",
 	"resurvey.csv": "rank,package,record,from_m,to_m,length_m,probability_outside,weight,cost,benefit,cumulative_cost,reason", "resurvey.geojson": "",
 	"rejects.csv": "source,row,line,field,value,reason", "summary.json": "", "manifest.json": "",
