@@ -17,7 +17,7 @@ func init() {
 	})
 }
 
-// albers is the method of Guidance Note 373-07-02, section 3.1.4.
+// albers is the method of Guidance Note 373-07-02 under "Albers Equal Area".
 type albers struct {
 	e        ellipsoid
 	lon0     float64

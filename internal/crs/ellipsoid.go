@@ -97,7 +97,7 @@ func (el *ellipsoid) primeVertical(sinLat float64) float64 {
 }
 
 // parallelRadius is the radius of the parallel at a latitude over a: m of
-// Guidance Note 373-07-02, section 3.1.1.
+// Guidance Note 373-07-02 under "Lambert Conic Conformal".
 func (el *ellipsoid) parallelRadius(lat float64) float64 {
 	s, c := math.Sincos(lat)
 	return c / math.Sqrt(1-el.e2*s*s)
@@ -114,7 +114,7 @@ func (el *ellipsoid) fromIsometric(psi float64) float64 {
 	return el.fromConformal.at(math.Atan(math.Sinh(psi)))
 }
 
-// authalicQ is q of Guidance Note 373-07-02, section 3.1.4:
+// authalicQ is alpha of Guidance Note 373-07-02 under "Albers Equal Area":
 // (1 - e^2) (sin/(1 - e^2 sin^2) + atanh(e sin)/e).
 func (el *ellipsoid) authalicQ(sinLat float64) float64 {
 	if el.e == 0 {

@@ -11,9 +11,10 @@ var nan = math.NaN()
 const masRad = radPerDegree / 3600 / 1000
 
 // helmert is a similarity transformation between geocentric coordinates, with
-// 7 parameters or, with rates, 14 (Guidance Note 373-07-02, sections 4.3.3 and
-// 4.4): metres, milliarcseconds in the position vector convention, parts per
-// billion, and the same a year.
+// 7 parameters or, with rates, 14 (Guidance Note 373-07-02 under "Helmert
+// 7-parameter transformations" and their time-dependent forms): metres,
+// milliarcseconds in the position vector convention, parts per billion, and the
+// same a year.
 type helmert struct {
 	code      int
 	name      string
@@ -87,7 +88,7 @@ func (s *helmertShift) apply(g geodetic) geodetic {
 // geodetic is a position: radians from Greenwich, height above the ellipsoid.
 type geodetic struct{ lon, lat, h float64 }
 
-// geocentric is Guidance Note 373-07-02, section 4.1.1.
+// geocentric is Guidance Note 373-07-02 under "Geographic/Geocentric".
 func (el *ellipsoid) geocentric(g geodetic) (x, y, z float64) {
 	sLat, cLat := math.Sincos(g.lat)
 	sLon, cLon := math.Sincos(g.lon)
@@ -95,8 +96,8 @@ func (el *ellipsoid) geocentric(g geodetic) (x, y, z float64) {
 	return (nu + g.h) * cLat * cLon, (nu + g.h) * cLat * sLon, ((1-el.e2)*nu + g.h) * sLat
 }
 
-// geodetic undoes geocentric: Bowring's formula (Guidance Note 373-07-02,
-// section 4.1.1), twice, which leaves nothing to rounding within 10,000 km of
+// geodetic undoes geocentric: Bowring's formula (the same place of the
+// guidance note), twice, which leaves nothing to rounding within 10,000 km of
 // the ground.
 func (el *ellipsoid) geodetic(x, y, z float64) geodetic {
 	b := el.a * (1 - el.f)

@@ -27,14 +27,15 @@ func init() {
 	})
 	register(method{
 		code: 9815, name: "Hotine Oblique Mercator (variant B)", conformal: true,
-		wkt1: []string{"Hotine_Oblique_Mercator_Azimuth_Center", "Rectified_Skew_Orthomorphic_Center", "Oblique_Mercator"},
+		wkt1: []string{"Hotine_Oblique_Mercator_Azimuth_Center", "Rectified_Skew_Orthomorphic_Center"},
 		uses: uses(8816, 8817), adapt: adapt,
 		build: func(e ellipsoid, v *values) (projection, error) { return newHotine(e, v, true) },
 	})
 }
 
-// hotine is the method of Guidance Note 373-07-02, section 3.2.4, written with
-// the isometric latitude q = ln H + B psi of its sphere: S = sinh q, T = cosh q.
+// hotine is the method of Guidance Note 373-07-02 under "Hotine Oblique
+// Mercator", written with the isometric latitude of its sphere,
+// q = ln H + B psi: S = sinh q, T = cosh q.
 type hotine struct {
 	e          ellipsoid
 	a, b       float64 // A and B of the note

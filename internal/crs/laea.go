@@ -14,9 +14,9 @@ func init() {
 	})
 }
 
-// azimuthalEqualArea is the method of Guidance Note 373-07-02, section 3.4.
-// Latitudes go by sine and cosine of the authalic latitude, so that nothing is
-// lost near the poles.
+// azimuthalEqualArea is the method of Guidance Note 373-07-02 under
+// "Lambert Azimuthal Equal Area". Latitudes go by sine and cosine of the
+// authalic latitude, so that nothing is lost near the poles.
 type azimuthalEqualArea struct {
 	e      ellipsoid
 	lon0   float64

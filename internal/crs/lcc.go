@@ -61,20 +61,18 @@ func lambertOneParallel(v *values) bool {
 	return true
 }
 
-// lambertConformal is the method of Guidance Note 373-07-02, section 3.1.1, in
-// isometric latitudes: r = a k F exp(-n psi).
+// lambertConformal is the method of Guidance Note 373-07-02 under "Lambert
+// Conic Conformal", in isometric latitudes: r = a k F exp(-n psi).
 type lambertConformal struct {
 	e      ellipsoid
 	lon0   float64
 	n      float64 // cone constant
 	aF     float64 // k a F
-	r0     float64
 	psi0   float64 // isometric latitude that exponents count from
 	x0, y0 float64 // of the point where the meridians meet
 }
 
 func newLambertConformal(e ellipsoid, v *values, lat1, lat2, k float64) (projection, error) {
-	lat0 := v.rad(originLat)
 	lat1, lat2 = lat1*radPerDegree, lat2*radPerDegree
 	if math.Abs(lat1+lat2) < 1e-10 || math.Abs(math.Cos(lat1)) < 1e-10 || math.Abs(math.Cos(lat2)) < 1e-10 {
 		return nil, fmt.Errorf("Lambert standard parallels %v and %v degrees make no cone: they must not be opposite, nor a pole", lat1/radPerDegree, lat2/radPerDegree)
@@ -86,8 +84,7 @@ func newLambertConformal(e ellipsoid, v *values, lat1, lat2, k float64) (project
 		l.n = math.Log(e.parallelRadius(lat1)/e.parallelRadius(lat2)) / (e.isometric(lat2) - e.isometric(lat1))
 	}
 	l.aF = e.a * k * e.parallelRadius(lat1) / l.n
-	l.r0 = l.radius(lat0)
-	l.y0 = v[falseNorthing] + l.r0
+	l.y0 = v[falseNorthing] + l.radius(v.rad(originLat))
 	return l, nil
 }
 

@@ -26,7 +26,7 @@ func init() {
 	})
 }
 
-// mercator is the method of Guidance Note 373-07-02, section 3.5.1. The
+// mercator is the method of Guidance Note 373-07-02 under "Mercator". The
 // latitude of natural origin plays no part: it is the equator.
 type mercator struct {
 	e      ellipsoid

@@ -55,8 +55,9 @@ func init() {
 	})
 }
 
-// polarStereographic is the method of Guidance Note 373-07-02, section 3.3.2:
-// rho = 2 a k0 exp(-psi) / sqrt((1+e)^(1+e) (1-e)^(1-e)) around the pole.
+// polarStereographic is the method of Guidance Note 373-07-02 under "Polar
+// Stereographic": around the pole
+// rho = 2 a k0 exp(-psi) / sqrt((1+e)^(1+e) (1-e)^(1-e)).
 type polarStereographic struct {
 	e      ellipsoid
 	lon0   float64

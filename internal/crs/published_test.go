@@ -250,3 +250,29 @@ func TestNearThePole(t *testing.T) {
 		}
 	}
 }
+
+func TestTransverseMercatorFarOut(t *testing.T) {
+	var v struct {
+		Source string
+		Points []struct {
+			Lat, X, Y float64
+			Lon       float64 `json:"lon_from_meridian"`
+		}
+	}
+	published(t, "computed-tm.json", &v)
+	op := mustOperation(t, "EPSG:4326", "EPSG:32631", Options{})
+	for _, c := range v.Points {
+		tolerance := 1e-8
+		if c.Lon == 50 {
+			tolerance = 2e-7
+		}
+		got, err := op.Apply(orb.Point{3 + c.Lon, c.Lat})
+		if err != nil || math.Abs(got[0]-500000-c.X) > tolerance || math.Abs(got[1]-c.Y) > tolerance {
+			t.Errorf("%v degrees from the meridian at %v: %.10f, %.10f; %s: %.10f, %.10f (%v)", c.Lon, c.Lat, got[0]-500000, got[1], v.Source, c.X, c.Y, err)
+		}
+		back, err := op.Inverse().Apply(orb.Point{c.X + 500000, c.Y})
+		if err != nil || math.Abs(back[0]-3-c.Lon) > 1e-9 || math.Abs(back[1]-c.Lat) > 1e-9 {
+			t.Errorf("%v degrees from the meridian at %v: back at %v (%v)", c.Lon, c.Lat, back, err)
+		}
+	}
+}

@@ -17,7 +17,8 @@ func init() {
 	})
 }
 
-// obliqueStereographic is the method of Guidance Note 373-07-02, section 3.3.1:
+// obliqueStereographic is the method of Guidance Note 373-07-02 under "Oblique
+// and Equatorial Stereographic":
 // the ellipsoid on Gauss's conformal sphere, and that on the plane.
 type obliqueStereographic struct {
 	e          ellipsoid

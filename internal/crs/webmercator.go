@@ -16,9 +16,10 @@ func init() {
 	})
 }
 
-// webMercator is the method of Guidance Note 373-07-02, section 3.5.1.2: the
-// formulas of the sphere on latitudes of the ellipsoid. It is not conformal:
-// north-south and east-west scales differ by up to 0.7 %.
+// webMercator is the method of Guidance Note 373-07-02 under "Popular
+// Visualisation Pseudo-Mercator": the formulas of the sphere on latitudes of
+// the ellipsoid. It is not conformal: north-south and east-west scales differ
+// by up to 0.7 %.
 type webMercator struct {
 	e            ellipsoid
 	lon0, x0, y0 float64

@@ -141,6 +141,29 @@ func TestDefinitionsRefused(t *testing.T) {
 		{"local", `LOCAL_CS["site",UNIT["metre",1]]`, []string{"engineering"}},
 		{"geocentric", `GEOCCS["WGS 84",DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563]],PRIMEM["Greenwich",0],UNIT["metre",1]]`, []string{"geocentric"}},
 		{"extension", replace(webGDAL, "+proj=merc +a=6378137 +b=6378137", "+proj=gnom"), []string{"EXTENSION", "+proj=gnom"}},
+		{"WKT2 without a base", replace(utmWKT2, "BASEGEOGCRS", "BASE"), []string{"BASEGEOGCRS"}},
+		{"WKT2 without a conversion", replace(utmWKT2, "CONVERSION", "CHANGE"), []string{"CONVERSION"}},
+		{"WKT2 without a method", replace(utmWKT2, "METHOD", "WAY"), []string{"METHOD"}},
+		{"WKT2 unknown method", replace(utmWKT2, `METHOD["Transverse Mercator",ID["EPSG",9807]]`, `METHOD["Krovak",ID["EPSG",9819]]`), []string{`"Krovak"`}},
+		{"WKT2 unknown parameter", replace(utmWKT2, `"False northing",0,LENGTHUNIT["metre",1],ID["EPSG",8807]`, `"Tilt",0,ANGLEUNIT["degree",0.0174532925199433]`), []string{`"Tilt"`, "Transverse Mercator"}},
+		{"WKT2 parameter twice", replace(utmWKT2, `"False northing",0,LENGTHUNIT["metre",1],ID["EPSG",8807]`, `"False easting",0,LENGTHUNIT["metre",1],ID["EPSG",8806]`), []string{"twice"}},
+		{"WKT2 unit of nothing", replace(utmWKT2, `500000,LENGTHUNIT["metre",1]`, `500000,LENGTHUNIT["metre",-1]`), []string{"metres"}},
+		{"WKT2 without a unit", strings.ReplaceAll(utmWKT2, `,LENGTHUNIT["metre",1]`, ""), []string{"LENGTHUNIT"}},
+		{"WKT2 south axis", replace(utmWKT2, `AXIS["(N)",north`, `AXIS["(N)",south`), []string{`"(N)"`, "south"}},
+		{"geocentric WKT2", `GEODCRS["WGS 84",DATUM["World Geodetic System 1984",ELLIPSOID["WGS 84",6378137,298.257223563]],CS[Cartesian,3],AXIS["(X)",geocentricX],AXIS["(Y)",geocentricY],AXIS["(Z)",geocentricZ],LENGTHUNIT["metre",1]]`, []string{"geocentric"}},
+		{"compound of heights", `COMPOUNDCRS["x",VERTCRS["y",VDATUM["z"],CS[vertical,1],AXIS["up",up],LENGTHUNIT["metre",1]]]`, []string{"no horizontal part"}},
+		{"compound of two", `COMPOUNDCRS["x",` + utmWKT2 + `,` + utmWKT2 + `]`, []string{"only a horizontal system with heights"}},
+		{"bound to something else", bound3(t, "4269", 9606), []string{"only WGS 84"}},
+		{"bound by a grid", bound3(t, "4326", 9615), []string{"only Helmert's"}},
+		{"bound by nothing", `BOUNDCRS[SOURCECRS[` + utmWKT2 + `]]`, []string{"TARGETCRS"}},
+		{"TOWGS84 of five", replace(ohioGDAL, "TOWGS84[0,0,0,0,0,0,0]", "TOWGS84[1,2,3,4,5]"), []string{"5 numbers"}},
+		{"TOWGS84 of words", replace(ohioGDAL, "TOWGS84[0,0,0,0,0,0,0]", "TOWGS84[a,b,c]"), []string{"TOWGS84", `"a"`}},
+		{"no datum", `GEOGCS["x",PRIMEM["Greenwich",0],UNIT["degree",0.0174532925199433]]`, []string{"DATUM"}},
+		{"no ellipsoid", `GEOGCS["x",DATUM["WGS_1984"],PRIMEM["Greenwich",0],UNIT["degree",0.0174532925199433]]`, []string{"SPHEROID"}},
+		{"no geographic system", `PROJCS["x",PROJECTION["Transverse_Mercator"],UNIT["metre",1]]`, []string{"GEOGCS"}},
+		{"no projection", replace(ohioESRI, `PROJECTION["Lambert_Conformal_Conic"],`, ""), []string{"PROJECTION"}},
+		{"west geographic axis", `GEOGCS["x",DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563]],PRIMEM["Greenwich",0],UNIT["degree",0.0174532925199433],AXIS["Lon",WEST],AXIS["Lat",NORTH]]`, []string{"Lon", "west"}},
+		{"two different parallels for one", replace(replace(ohioESRI, `PARAMETER["Standard_Parallel_2",41.7],`, ""), `PARAMETER["Central_Meridian"`, `PARAMETER["Scale_Factor",1],PARAMETER["Central_Meridian"`), []string{"2nd standard parallel"}},
 		{"deep", strings.Repeat("A[", 1000), []string{"deeper"}},
 		{"long", strings.Repeat("A", maxDefinition+1), []string{"no definition"}},
 		{"polar A away from the pole", replace(replace(utmWKT2, `METHOD["Transverse Mercator",ID["EPSG",9807]]`, `METHOD["Polar Stereographic (variant A)",ID["EPSG",9810]]`), `"Latitude of natural origin",0`, `"Latitude of natural origin",60`), []string{"must be 90 or -90"}},
@@ -199,6 +222,28 @@ func TestOwnTransformation(t *testing.T) {
 	other := mustParse(t, strings.Replace(town, "-87,-98", "-88,-98", 1))
 	if s.sameDatum(other) || !s.sameDatum(mustParse(t, town)) {
 		t.Error("datums are told apart by their transformations")
+	}
+}
+
+// bound3 is UTM bound by three translations, by one of EPSG's methods.
+func bound3(t testing.TB, target string, method int) string {
+	return fmt.Sprintf(`BOUNDCRS[SOURCECRS[%s],TARGETCRS[%s],ABRIDGEDTRANSFORMATION["x",METHOD["some method",ID["EPSG",%d]],`+
+		`PARAMETER["X-axis translation",1,ID["EPSG",8605]],PARAMETER["Y-axis translation",2,ID["EPSG",8606]],PARAMETER["Z-axis translation",3,ID["EPSG",8607]],`+
+		`PARAMETER["Z-axis rotation",4,ID["EPSG",8610]],PARAMETER["Scale difference",1.000005,SCALEUNIT["unity",1],ID["EPSG",8611]]]]`,
+		utmWKT2, mustParse(t, "EPSG:"+target).write(), method)
+}
+
+func TestBoundSystem(t *testing.T) {
+	for method, sign := range map[int]float64{9606: 1, 9607: -1} {
+		s := mustParse(t, bound3(t, "4326", method))
+		got := s.datum.toWGS84.fixed()
+		want := [7]float64{1, 2, 3, 0, 0, sign * 4000, 5000} // m, mas, ppb
+		for i := range want {
+			if math.Abs(got[i]-want[i]) > 1e-6 {
+				t.Errorf("method %d: %v, want %v", method, got, want)
+				break
+			}
+		}
 	}
 }
 
