@@ -54,7 +54,7 @@ func NewOperationAt(from, to *System, o Options) (*Operation, error) {
 	}
 	op := &Operation{from: from, to: to}
 	if from.sameDatum(to) {
-		op.same = from.sameGrid(to)
+		op.same = from.sameNumbers(to)
 		op.name = "no change of datum (" + from.datum.short + ")"
 		return op, nil
 	}
@@ -80,6 +80,7 @@ func NewOperationAt(from, to *System, o Options) (*Operation, error) {
 		op.accuracyM += l.accuracyM
 		at = l.to
 	}
+	op.same = len(op.shifts) == 0 && from.sameNumbers(to)
 	op.name = strings.Join(parts, ", then ") + ", " + accuracyWords(op.accuracyM)
 	return op, nil
 }
@@ -92,33 +93,6 @@ func accuracyWords(m float64) string {
 		return "exact by definition"
 	}
 	return fmt.Sprintf("accurate to about %.2g m", m)
-}
-
-// describe says in words what a link does.
-func (l link) describe(at *datum, epoch float64) string {
-	text := at.short + " to " + l.to.short + ": " + l.name
-	if l.backwards && (l.grid != nil || l.helmert != nil && !l.helmert.isNull()) {
-		text += " in reverse"
-	}
-	if l.helmert != nil && l.helmert.timeDependent() {
-		text += fmt.Sprintf(" at epoch %v", epoch)
-	}
-	return text
-}
-
-// shift is what a link does to positions; nil for nothing.
-func (l link) shift(at *datum, epoch float64) shift {
-	switch {
-	case l.helmert != nil && l.backwards:
-		return newHelmertShift(l.helmert.at(epoch), at.ellipsoid, l.to.ellipsoid, true)
-	case l.helmert != nil:
-		return newHelmertShift(l.helmert.at(epoch), at.ellipsoid, l.to.ellipsoid, false)
-	case l.grid != nil && l.backwards:
-		return undone{shifts: []shift{l.grid}}
-	case l.grid != nil:
-		return l.grid
-	}
-	return nil
 }
 
 // node is the datum as the tables know it: a definition may have given it an
@@ -157,6 +131,15 @@ func (s *System) sameGrid(o *System) bool {
 		}
 	}
 	return true
+}
+
+// sameNumbers says whether a longitude and latitude taken over as they are have
+// the same coordinates in two systems: a geographic one needs no ellipsoid.
+func (s *System) sameNumbers(o *System) bool {
+	if s.Projected() || o.Projected() {
+		return s.sameGrid(o)
+	}
+	return s.unit == o.unit && s.meridian.deg == o.meridian.deg
 }
 
 // Name says in words what the operation does and how good it is.

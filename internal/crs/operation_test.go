@@ -113,7 +113,7 @@ func TestHelmertTable(t *testing.T) {
 
 // Points that need nothing go through bit for bit.
 func TestSameSystemIsUntouched(t *testing.T) {
-	for _, c := range [][2]string{{"EPSG:3734", ohioGDAL}, {"EPSG:4269", "EPSG:4269"}, {"EPSG:4326", "EPSG:4326"}} {
+	for _, c := range [][2]string{{"EPSG:3734", ohioGDAL}, {"EPSG:4269", "EPSG:4269"}, {"EPSG:4326", "EPSG:4269"}, {"EPSG:3734", "EPSG:6549"}} {
 		op := mustOperation(t, c[0], c[1], Options{})
 		for _, p := range []orb.Point{{-81.123456789012345, 40.8}, {179.99999999999999, 12.3}, {2245346.3069123456, 414486.4065}} {
 			if q, err := op.Apply(p); err != nil || q != p {
@@ -284,6 +284,15 @@ func BenchmarkOperation(b *testing.B) {
 			b.Fatal(err)
 		}
 		run(c.name+" inverse", op.Inverse(), ps)
+	}
+}
+
+func BenchmarkNewOperation(b *testing.B) {
+	from, to := mustParse(b, "WGS 84 (G2139)"), mustParse(b, "EPSG:3734")
+	for b.Loop() {
+		if _, err := NewOperationAt(from, to, Options{Epoch: 2026.5}); err != nil {
+			b.Fatal(err)
+		}
 	}
 }
 

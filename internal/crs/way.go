@@ -22,6 +22,33 @@ type link struct {
 	plate     bool // takes WGS 84 for a frame that moves with its plate
 }
 
+// describe says in words what a link does.
+func (l link) describe(at *datum, epoch float64) string {
+	text := at.short + " to " + l.to.short + ": " + l.name
+	if l.backwards && (l.grid != nil || l.helmert != nil && !l.helmert.isNull()) {
+		text += " in reverse"
+	}
+	if l.helmert != nil && l.helmert.timeDependent() {
+		text += fmt.Sprintf(" at epoch %v", epoch)
+	}
+	return text
+}
+
+// shift is what a link does to positions; nil for nothing.
+func (l link) shift(at *datum, epoch float64) shift {
+	switch {
+	case l.helmert != nil && l.backwards:
+		return newHelmertShift(l.helmert.at(epoch), at.ellipsoid, l.to.ellipsoid, true)
+	case l.helmert != nil:
+		return newHelmertShift(l.helmert.at(epoch), at.ellipsoid, l.to.ellipsoid, false)
+	case l.grid != nil && l.backwards:
+		return undone{shifts: []shift{l.grid}}
+	case l.grid != nil:
+		return l.grid
+	}
+	return nil
+}
+
 // links are the ways out of every datum that the tables know, by EPSG code of
 // the datum.
 type links map[int][]link
