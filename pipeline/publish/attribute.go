@@ -161,30 +161,29 @@ func isDouble(s string) bool {
 	return len(mantissa) <= 15
 }
 
-// sqlValue is an attribute as the driver takes it, for a column of sqlType.
-func sqlValue(sqlType string, v survey.Value) any {
-	if v.Null {
-		return nil
-	}
-	if v.Text == "" && sqlType != "TEXT" {
-		return nil
+// sqlValue is an attribute as SQLite stores it, for a column of sqlType.
+func sqlValue(sqlType string, v survey.Value) value {
+	if v.Null || v.Text == "" && sqlType != "TEXT" {
+		return value{}
 	}
 	switch sqlType {
 	case "INTEGER":
 		n, _ := strconv.ParseInt(v.Text, 10, 64)
-		return n
+		return value{kind: valueInt, int: n}
 	case "DOUBLE":
 		f, _ := strconv.ParseFloat(v.Text, 64)
-		return f
+		return value{kind: valueFloat, float: f}
 	case "BOOLEAN":
-		yes, ok := boolean(v.Text)
-		if !ok {
-			return nil
+		switch yes, ok := boolean(v.Text); {
+		case ok && yes:
+			return value{kind: valueInt, int: 1}
+		case ok:
+			return value{kind: valueInt}
 		}
-		return yes
+		return value{}
 	case "DATE":
 		d, _ := isoDate(v.Text)
-		return d
+		return textValue(d)
 	}
-	return strings.ToValidUTF8(v.Text, "\uFFFD")
+	return textValue(v.Text)
 }

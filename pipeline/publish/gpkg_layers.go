@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -11,36 +12,18 @@ import (
 // writeGeoPackage writes records-updated.gpkg: a layer a records source in its
 // own system, and findings, readings and unmapped lines in the working plane.
 func (e *edition) writeGeoPackage(path string) error {
-	g, err := createGeoPackage(path, e.dataTime())
-	if err != nil {
-		return err
-	}
-	if err := e.fill(g); err != nil {
-		g.abandon()
-		return err
-	}
-	return g.finish()
-}
-
-func (e *edition) fill(g *geopackage) error {
-	if err := g.describe(strings.TrimSpace(e.Banner + "\n" + caution())); err != nil {
-		return err
-	}
+	g := newGeoPackage(path, e.dataTime())
 	tables := []table{e.findings("findings"), e.readings(), e.findings("unmapped", survey.KindUnmapped)}
 	for _, t := range tables {
 		g.tables[t.name] = true // the fixed names come before those of layers
 	}
 	for i := range e.layers {
-		if err := e.writeRecords(g, i); err != nil {
-			return err
-		}
+		g.layers = append(g.layers, e.recordsLayer(g, i))
 	}
 	for _, t := range tables {
-		if err := e.writeTable(g, t); err != nil {
-			return err
-		}
+		g.layers = append(g.layers, e.tableLayer(t))
 	}
-	return nil
+	return g.write(strings.TrimSpace(e.Banner + "\n" + caution()))
 }
 
 // dataTime stands where the standard wants a time of change: that of the
@@ -53,9 +36,9 @@ func (e *edition) dataTime() string {
 	return newest.UTC().Format("2006-01-02T15:04:05.000Z")
 }
 
-// writeRecords writes one records source as it came in, with corrected lines
-// where there are any.
-func (e *edition) writeRecords(g *geopackage, l int) error {
+// recordsLayer is one records source as it came in, with corrected lines where
+// there are any.
+func (e *edition) recordsLayer(g *geopackage, l int) layer {
 	src := &e.Survey.Layers[l]
 	out := layer{
 		table:  g.name(src.Name),
@@ -72,8 +55,8 @@ func (e *edition) writeRecords(g *geopackage, l int) error {
 		out.names = append(out.names, c.name)
 		out.types = append(out.types, c.sqlType())
 	}
-	values := make([]any, len(out.names))
-	return g.write(out, func(yield func(feature) error) error {
+	values := make([]value, len(out.names))
+	out.features = func(yield func(feature) error) error {
 		for i := range src.Features {
 			f := &src.Features[i]
 			if f.Deleted {
@@ -94,7 +77,8 @@ func (e *edition) writeRecords(g *geopackage, l int) error {
 			}
 		}
 		return nil
-	})
+	}
+	return out
 }
 
 // layerGeometry is the geometry type that holds all lines of a layer, and
@@ -121,8 +105,8 @@ func (e *edition) layerGeometry(l int) (name string, z int) {
 	return name, z
 }
 
-// writeTable writes a table as a layer in the working plane.
-func (e *edition) writeTable(g *geopackage, t table) error {
+// tableLayer is a table as a layer in the working plane.
+func (e *edition) tableLayer(t table) layer {
 	out := layer{
 		table: t.name, system: e.plane, geometry: "GEOMETRY",
 		description: "In the working plane of the job, " + e.plane.Name() + ". " + survey.Caution,
@@ -134,8 +118,8 @@ func (e *edition) writeTable(g *geopackage, t table) error {
 		out.names = append(out.names, c.name)
 		out.types = append(out.types, c.sqlType())
 	}
-	values := make([]any, len(out.names))
-	return g.write(out, func(yield func(feature) error) error {
+	values := make([]value, len(out.names))
+	out.features = func(yield func(feature) error) error {
 		fid := int64(0)
 		for r := range t.rows {
 			fid++
@@ -147,22 +131,30 @@ func (e *edition) writeTable(g *geopackage, t table) error {
 			}
 		}
 		return nil
-	})
+	}
+	return out
 }
 
 func (c column) sqlType() string {
 	return [...]string{kindText: "TEXT", kindNumber: "DOUBLE", kindInteger: "INTEGER", kindBool: "BOOLEAN"}[c.kind]
 }
 
-// sqlValue is a cell as the driver takes it.
-func (c column) sqlValue(v cell) any {
+// sqlValue is a cell as SQLite stores it.
+func (c column) sqlValue(v cell) value {
 	switch {
 	case c.unknown(v):
-		return nil
+		return value{}
 	case c.kind == kindText:
-		return strings.ToValidUTF8(v.text, "\uFFFD")
+		return textValue(v.text)
 	case c.kind == kindNumber:
-		return rounded(v.number, c.decimals)
+		return value{kind: valueFloat, float: rounded(v.number, c.decimals)}
 	}
-	return int64(math.Round(v.number))
+	return value{kind: valueInt, int: int64(math.Round(v.number))}
+}
+
+func textValue(s string) value {
+	if !utf8.ValidString(s) {
+		s = strings.ToValidUTF8(s, "\uFFFD")
+	}
+	return value{kind: valueText, text: s}
 }
