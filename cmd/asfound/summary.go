@@ -1,11 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -29,9 +32,51 @@ func summarise(w io.Writer, o *pipeline.Outcome) {
 		}
 	}
 	t.Flush()
+	largest(w, r)
 	for _, note := range r.Survey.Notes {
 		fmt.Fprintf(w, "\nnote: %s\n", note)
 	}
+}
+
+// shown is how many findings a summary words.
+const shown = 3
+
+// largest words the findings of the largest wrong length, the worst first.
+func largest(w io.Writer, r *survey.Result) {
+	var outside []*survey.Finding
+	for i := range r.Findings {
+		if f := &r.Findings[i]; f.Kind == survey.KindPosition && f.Verdict == survey.VerdictOutside {
+			outside = append(outside, f)
+		}
+	}
+	weight := func(f *survey.Finding) float64 { return (f.ToM - f.FromM) * math.Abs(f.OffsetM) }
+	slices.SortStableFunc(outside, func(a, b *survey.Finding) int { return cmp.Compare(weight(b), weight(a)) })
+	for _, f := range outside[:min(shown, len(outside))] {
+		fmt.Fprintf(w, "\n%s, finding %s\n", r.Survey.Records[f.Record].ID, f.ID)
+		for _, line := range wrap(f.Sentence, 96) {
+			fmt.Fprintf(w, "  %s\n", line)
+		}
+	}
+	if more := len(outside) - shown; more > 0 {
+		fmt.Fprintf(w, "\nand %d more outside\n", more)
+	}
+}
+
+// wrap breaks a text into lines of at most width characters, at spaces.
+func wrap(text string, width int) []string {
+	var lines []string
+	line := ""
+	for _, word := range strings.Fields(text) {
+		if line != "" && len(line)+1+len(word) > width {
+			lines = append(lines, line)
+			line = ""
+		}
+		if line != "" {
+			line += " "
+		}
+		line += word
+	}
+	return append(lines, line)
 }
 
 func exists(path string) bool {
@@ -136,7 +181,7 @@ func correctionCounts(cs []survey.Correction) string {
 			moved++
 		}
 	}
-	return fmt.Sprintf("%d proposed, %s at their ends", moved, count(follow, "neighbour follows", "neighbours follow"))
+	return fmt.Sprintf("%d proposed, %s", moved, count(follow, "neighbour follows at its end", "neighbours follow at their ends"))
 }
 
 // count says a number of things; the plural is with an s unless given.
