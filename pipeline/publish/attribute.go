@@ -122,7 +122,7 @@ func sqlType(l *survey.Layer, field int) string {
 		switch kind {
 		case survey.FieldNumber:
 			integers = integers && isInteger(v.Text)
-			numbers = numbers && isDouble(v.Text)
+			numbers = numbers && (isInteger(v.Text) && len(v.Text) <= 15 || isDouble(v.Text))
 		case survey.FieldBool:
 			_, ok := boolean(v.Text)
 			bools = bools && (ok || v.Text == "?")
@@ -156,9 +156,16 @@ func isDouble(s string) bool {
 	if err != nil || math.IsInf(v, 0) || math.IsNaN(v) || strings.ContainsAny(s, "xX_") {
 		return false
 	}
-	mantissa, _, _ := strings.Cut(strings.ToLower(s), "e")
-	mantissa = strings.TrimLeft(strings.NewReplacer("+", "", "-", "", ".", "").Replace(mantissa), "0")
-	return len(mantissa) <= 15
+	count := 0 // digits from the first that is not 0, up to an exponent
+	for i := range len(s) {
+		switch c := s[i]; {
+		case c == 'e' || c == 'E':
+			return count <= 15
+		case c >= '1' && c <= '9' || c == '0' && count > 0:
+			count++
+		}
+	}
+	return count <= 15
 }
 
 // sqlValue is an attribute as SQLite stores it, for a column of sqlType.

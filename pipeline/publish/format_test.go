@@ -19,8 +19,15 @@ func TestFixed(t *testing.T) {
 		decimals int
 		want     string
 	}{
-		{1.23456, 3, "1.235"}, {-0.0001, 3, "0.000"}, {math.Copysign(0, -1), 2, "0.00"}, {2.5, 0, "3"}, {-2.5, 0, "-3"},
-		{1e20, 1, "100000000000000000000.0"}, {math.NaN(), 3, ""}, {math.Inf(1), 3, ""}, {-81.123456789, 9, "-81.123456789"},
+		{1.23456, 3, "1.235"},
+		{-0.0001, 3, "0.000"},
+		{math.Copysign(0, -1), 2, "0.00"},
+		{2.5, 0, "3"},
+		{-2.5, 0, "-3"},
+		{1e20, 1, "100000000000000000000.0"},
+		{math.NaN(), 3, ""},
+		{math.Inf(1), 3, ""},
+		{-81.123456789, 9, "-81.123456789"},
 	} {
 		if got := fixed(c.v, c.decimals); got != c.want {
 			t.Errorf("%v with %d decimals is %q, want %q", c.v, c.decimals, got, c.want)
@@ -130,9 +137,16 @@ func TestAttribute(t *testing.T) {
 		kind       survey.FieldKind
 		text, want string
 	}{
-		{survey.FieldText, "a\"b", `"a\"b"`}, {survey.FieldNumber, "1.50", "1.50"}, {survey.FieldNumber, "****", `"****"`}, {survey.FieldNumber, "", "null"},
-		{survey.FieldBool, "Y", "true"}, {survey.FieldBool, "?", "null"}, {survey.FieldBool, "maybe", `"maybe"`}, {survey.FieldDate, "20200102", `"20200102"`},
-		{survey.FieldJSON, `{"a":[1.50]}`, `{"a":[1.50]}`}, {survey.FieldJSON, `{"a":`, `"{\"a\":"`},
+		{survey.FieldText, "a\"b", `"a\"b"`},
+		{survey.FieldNumber, "1.50", "1.50"},
+		{survey.FieldNumber, "****", `"****"`},
+		{survey.FieldNumber, "", "null"},
+		{survey.FieldBool, "Y", "true"},
+		{survey.FieldBool, "?", "null"},
+		{survey.FieldBool, "maybe", `"maybe"`},
+		{survey.FieldDate, "20200102", `"20200102"`},
+		{survey.FieldJSON, `{"a":[1.50]}`, `{"a":[1.50]}`},
+		{survey.FieldJSON, `{"a":`, `"{\"a\":"`},
 	} {
 		if got := string(appendAttribute(nil, c.kind, survey.Value{Text: c.text})); got != c.want {
 			t.Errorf("%q of kind %d became %s, want %s", c.text, c.kind, got, c.want)

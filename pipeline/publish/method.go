@@ -73,17 +73,16 @@ var howItWorks = []fact{
 
 // rules are the tolerance rules that caught records, in words, sorted.
 func (e *edition) rules() []string {
-	seen := map[string]bool{}
+	seen := map[survey.Tolerance]bool{}
 	for i := range e.Judgements {
-		t := &e.Judgements[i].Tolerance
+		seen[e.Judgements[i].Tolerance] = true
+	}
+	out := make([]string, 0, len(seen))
+	for t := range seen {
 		words := fmt.Sprintf("%g m across the line, %g m in depth", t.HorizontalM, t.DepthM)
 		if t.Rule != "" {
 			words = t.Rule + ": " + words
 		}
-		seen[words] = true
-	}
-	out := make([]string, 0, len(seen))
-	for words := range seen {
 		out = append(out, words)
 	}
 	slices.Sort(out)

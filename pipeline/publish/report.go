@@ -166,8 +166,10 @@ func bar(l *lengths) []barPart {
 		v survey.Verdict
 		m float64
 	}{
-		{survey.VerdictWithin, l.WithinM}, {survey.VerdictOutside, l.OutsideM},
-		{survey.VerdictUndecided, l.UndecidedM}, {survey.VerdictUnsurveyed, l.UnsurveyedM},
+		{survey.VerdictWithin, l.WithinM},
+		{survey.VerdictOutside, l.OutsideM},
+		{survey.VerdictUndecided, l.UndecidedM},
+		{survey.VerdictUnsurveyed, l.UnsurveyedM},
 	}
 	var out []barPart
 	at := 0.0

@@ -147,8 +147,14 @@ func shareBars(s *survey.Shares) []shareBar {
 		name string
 		m    float64
 	}{
-		{"raw difference", s.RawM}, {"the sheet's shift", s.SheetM}, {"the record's own shift", s.OwnM}, {"local to the record", s.LocalM},
-		{"session", s.SessionM}, {"source of positions", s.SourceM}, {"trace bias", s.BiasM}, {"noise", s.NoiseM},
+		{"raw difference", s.RawM},
+		{"the sheet's shift", s.SheetM},
+		{"the record's own shift", s.OwnM},
+		{"local to the record", s.LocalM},
+		{"session", s.SessionM},
+		{"source of positions", s.SourceM},
+		{"trace bias", s.BiasM},
+		{"noise", s.NoiseM},
 	}
 	most := 0.01
 	for _, p := range parts {

@@ -185,7 +185,10 @@ func (e *edition) resurvey() table {
 	return table{name: "resurvey", columns: []column{
 		integerColumn("rank"), integerColumn("package"), textColumn("record"),
 		lengthColumn("from_m"), lengthColumn("to_m"), lengthColumn("length_m"),
-		probabilityColumn("probability_outside"), {"weight", kindNumber, 3}, moneyColumn("cost"), {"benefit", kindNumber, 3},
+		probabilityColumn("probability_outside"),
+		{"weight", kindNumber, 3},
+		moneyColumn("cost"),
+		{"benefit", kindNumber, 3},
 		moneyColumn("cumulative_cost"), textColumn("reason"), boolColumn("in_budget"),
 	}, rows: func(yield func(row) bool) {
 		cells := make([]cell, 13)

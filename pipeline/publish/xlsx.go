@@ -69,10 +69,6 @@ func (e *edition) writeRegister(out *bufio.Writer) (err error) {
 	if err = x.method(e); err != nil {
 		return fmt.Errorf("sheet Method: %w", err)
 	}
-	if err = x.file.DeleteSheet("Sheet1"); err != nil { // the one that every new file has
-		return err
-	}
-	x.file.SetActiveSheet(0)
 	return x.file.Write(out)
 }
 
@@ -89,6 +85,11 @@ func (e *edition) hasFinding() func(record int) bool {
 
 // prepare sets what makes a workbook the same every time, and the head's style.
 func (x *register) prepare(e *edition) (err error) {
+	// A new file has one sheet: it becomes the first and stays the one that opens.
+	// Deleting it at the end would read all sheets back.
+	if err = x.file.SetSheetName("Sheet1", "Findings"); err != nil {
+		return err
+	}
 	stamp := strings.Replace(e.dataTime(), ".000Z", "Z", 1)
 	if err = x.file.SetDocProps(&excelize.DocProperties{
 		Title: cleanName(e.Job), Subject: "Correction register", Description: caution(),
