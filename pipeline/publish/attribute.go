@@ -168,29 +168,30 @@ func isDouble(s string) bool {
 	return count <= 15
 }
 
-// sqlValue is an attribute as SQLite stores it, for a column of sqlType.
-func sqlValue(sqlType string, v survey.Value) value {
-	if v.Null || v.Text == "" && sqlType != "TEXT" {
-		return value{}
+// sqlValue is an attribute as the driver takes it, for a column of sqlType.
+func sqlValue(sqlType string, v survey.Value) any {
+	if v.Null {
+		return nil
+	}
+	if v.Text == "" && sqlType != "TEXT" {
+		return nil
 	}
 	switch sqlType {
 	case "INTEGER":
 		n, _ := strconv.ParseInt(v.Text, 10, 64)
-		return value{kind: valueInt, int: n}
+		return n
 	case "DOUBLE":
 		f, _ := strconv.ParseFloat(v.Text, 64)
-		return value{kind: valueFloat, float: f}
+		return f
 	case "BOOLEAN":
-		switch yes, ok := boolean(v.Text); {
-		case ok && yes:
-			return value{kind: valueInt, int: 1}
-		case ok:
-			return value{kind: valueInt}
+		yes, ok := boolean(v.Text)
+		if !ok {
+			return nil
 		}
-		return value{}
+		return yes
 	case "DATE":
 		d, _ := isoDate(v.Text)
-		return textValue(d)
+		return d
 	}
-	return textValue(v.Text)
+	return strings.ToValidUTF8(v.Text, "\uFFFD")
 }

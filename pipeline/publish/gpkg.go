@@ -1,9 +1,11 @@
 package publish
 
 import (
-	"database/sql"
+	"context"
+	"database/sql/driver"
 	"errors"
 	"fmt"
+	"math"
 	"net/url"
 	"path/filepath"
 	"strconv"
@@ -11,7 +13,7 @@ import (
 
 	"github.com/asfound/asfound/internal/crs"
 	"github.com/paulmach/orb"
-	_ "modernc.org/sqlite" // the driver "sqlite"
+	"modernc.org/sqlite"
 )
 
 // A GeoPackage is a SQLite file with tables that say what is in it (OGC
@@ -55,97 +57,30 @@ INSERT INTO gpkg_spatial_ref_sys VALUES
   ('WGS 84 geodetic', 4326, 'EPSG', 4326, 'GEOGCS["WGS 84",DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563,AUTHORITY["EPSG","7030"]],AUTHORITY["EPSG","6326"]],PRIMEM["Greenwich",0,AUTHORITY["EPSG","8901"]],UNIT["degree",0.0174532925199433,AUTHORITY["EPSG","9122"]],AUTHORITY["EPSG","4326"]]', 'longitude/latitude coordinates in decimal degrees on the WGS 84 spheroid');
 `
 
-// geopackage is a GeoPackage being written, in three steps: SQLite makes the
-// tables, their rows are written in bulk, SQLite registers what came of them.
-// The same layers make the same bytes: the times that the standard wants are
-// handed in.
+// geopackage writes one GeoPackage. The same calls make the same bytes: the
+// times that the standard wants are handed in.
 type geopackage struct {
-	path    string
+	conn    driver.Conn
 	time    string // of every last_change
 	systems map[string]int32
 	tables  map[string]bool // names taken, lower case
-	layers  []layer
 }
 
-// layer is a feature table to be written.
-type layer struct {
-	table       string
-	description string
-	system      *crs.System
-	geometry    string // type name of the standard: LINESTRING, MULTILINESTRING, POINT, GEOMETRY
-	z           int    // 0 no heights, 1 all have, 2 some have
-	names       []string
-	types       []string // SQL type of each
-	features    func(yield func(feature) error) error
-
-	srs   int32
-	root  uint32 // page of the table
-	rows  int64  // largest id
-	bound orb.Bound
-	any   bool // whether any row has a geometry
-}
-
-// feature is one row of a feature table; fids go up. Both slices are good until
-// the next.
-type feature struct {
-	fid    int64
-	geom   geometry
-	values []value // one per name of the layer
-}
-
-func newGeoPackage(path, lastChange string) *geopackage {
-	return &geopackage{path: path, time: lastChange, systems: map[string]int32{}, tables: map[string]bool{}}
-}
-
-// write makes the file. A run that is cut off leaves a file that is thrown
-// away, so that there is nothing to journal.
-func (g *geopackage) write(metadata string) error {
-	err := g.sql(func(tx *sql.Tx) error {
-		if _, err := tx.Exec(gpkgTables); err != nil {
-			return err
-		}
-		if err := g.describe(tx, metadata); err != nil {
-			return err
-		}
-		for i := range g.layers {
-			if err := g.create(tx, &g.layers[i]); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
+// createGeoPackage starts a GeoPackage at a path where there is nothing. It is
+// written without a journal: a run that is cut off leaves nothing to roll back.
+func createGeoPackage(path, lastChange string) (*geopackage, error) {
+	conn, err := (&sqlite.Driver{}).Open(sqliteURI(path))
 	if err != nil {
-		return err
+		return nil, err
 	}
-	if err := g.fill(); err != nil {
-		return err
-	}
-	return g.sql(func(tx *sql.Tx) error {
-		for i := range g.layers {
-			if err := g.register(tx, &g.layers[i]); err != nil {
-				return err
-			}
-		}
-		return nil
-	})
-}
-
-// sql does one transaction on the file, which it opens and closes.
-func (g *geopackage) sql(do func(tx *sql.Tx) error) (err error) {
-	pragmas := fmt.Sprintf("?_pragma=page_size(%d)&_pragma=auto_vacuum(0)&_pragma=journal_mode(off)&_pragma=synchronous(off)", pageSize)
-	db, err := sql.Open("sqlite", sqliteURI(g.path)+pragmas)
+	g := &geopackage{conn: conn, time: lastChange, systems: map[string]int32{}, tables: map[string]bool{}}
+	err = errors.Join(
+		g.exec("PRAGMA journal_mode = OFF"), g.exec("PRAGMA synchronous = OFF"), g.exec("PRAGMA locking_mode = EXCLUSIVE"),
+		g.exec("BEGIN"), g.exec(gpkgTables))
 	if err != nil {
-		return err
+		return nil, errors.Join(err, conn.Close())
 	}
-	defer func() { err = errors.Join(err, db.Close()) }()
-	tx, err := db.Begin()
-	if err != nil {
-		return err
-	}
-	if err := do(tx); err != nil {
-		return errors.Join(err, tx.Rollback())
-	}
-	return tx.Commit()
+	return g, nil
 }
 
 // sqliteURI is a path as SQLite takes it, whatever characters are in it.
@@ -157,34 +92,31 @@ func sqliteURI(path string) string {
 	return "file:" + (&url.URL{Path: slashed}).EscapedPath()
 }
 
-// describe puts a text into the file's own metadata.
-func (g *geopackage) describe(tx *sql.Tx, text string) error {
-	if _, err := tx.Exec("INSERT INTO gpkg_metadata VALUES (1, 'dataset', 'https://www.rfc-editor.org/rfc/rfc2046', 'text/plain', ?)", text); err != nil {
-		return err
+// finish makes the file whole.
+func (g *geopackage) finish() error { return errors.Join(g.exec("COMMIT"), g.conn.Close()) }
+
+// abandon closes a file that will not be kept.
+func (g *geopackage) abandon() { g.conn.Close() }
+
+func (g *geopackage) exec(query string, values ...any) error {
+	args := make([]driver.NamedValue, len(values))
+	for i, v := range values {
+		args[i] = driver.NamedValue{Ordinal: i + 1, Value: v}
 	}
-	_, err := tx.Exec("INSERT INTO gpkg_metadata_reference VALUES ('geopackage', NULL, NULL, NULL, ?, 1, NULL)", g.time)
+	_, err := g.conn.(driver.ExecerContext).ExecContext(context.Background(), query, args)
 	return err
 }
 
-// create makes a layer's empty table and notes where it is.
-func (g *geopackage) create(tx *sql.Tx, l *layer) (err error) {
-	if l.srs, err = g.system(tx, l.system); err != nil {
-		return err
-	}
-	var create strings.Builder
-	fmt.Fprintf(&create, "CREATE TABLE %s (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, geom %s", quoted(l.table), l.geometry)
-	for i, name := range l.names {
-		fmt.Fprintf(&create, ", %s %s", quoted(name), l.types[i])
-	}
-	if _, err := tx.Exec(create.String() + ")"); err != nil {
-		return fmt.Errorf("layer %s: %w", l.table, err)
-	}
-	return tx.QueryRow("SELECT rootpage FROM sqlite_master WHERE type = 'table' AND name = ?", l.table).Scan(&l.root)
+// describe puts a text into the file's own metadata.
+func (g *geopackage) describe(text string) error {
+	return errors.Join(
+		g.exec("INSERT INTO gpkg_metadata VALUES (1, 'dataset', 'https://www.rfc-editor.org/rfc/rfc2046', 'text/plain', ?)", text),
+		g.exec("INSERT INTO gpkg_metadata_reference VALUES ('geopackage', NULL, NULL, NULL, ?, 1, NULL)", g.time))
 }
 
 // system makes a coordinate system known and returns its id in this file: its
 // EPSG code, or a number from 100001 on.
-func (g *geopackage) system(tx *sql.Tx, s *crs.System) (int32, error) {
+func (g *geopackage) system(s *crs.System) (int32, error) {
 	def := s.Definition()
 	if id, ok := g.systems[def]; ok {
 		return id, nil
@@ -202,8 +134,8 @@ func (g *geopackage) system(tx *sql.Tx, s *crs.System) (int32, error) {
 	if id == 4326 {
 		return id, nil
 	}
-	_, err := tx.Exec("INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, NULL)", s.Name(), id, organization, id, definition)
-	return id, err
+	return id, g.exec("INSERT INTO gpkg_spatial_ref_sys VALUES (?, ?, ?, ?, ?, NULL)",
+		s.Name(), int64(id), organization, int64(id), definition)
 }
 
 // name finds a free table name near the wanted one.
@@ -221,62 +153,84 @@ func (g *geopackage) name(wanted string) string {
 	return name
 }
 
-// fill writes the rows of all layers.
-func (g *geopackage) fill() error {
-	b, err := openBulk(g.path)
+// layer is a feature table to be written.
+type layer struct {
+	table       string
+	description string
+	system      *crs.System
+	geometry    string // type name of the standard: LINESTRING, MULTILINESTRING, POINT, GEOMETRY
+	z           int    // 0 no heights, 1 all have, 2 some have
+	names       []string
+	types       []string // SQL type of each
+}
+
+// feature is one row of a feature table. Both slices are good until the next.
+type feature struct {
+	fid    int64
+	geom   geometry
+	values []any // one per name of the layer
+}
+
+// write creates a feature table and fills it.
+func (g *geopackage) write(l layer, features func(yield func(feature) error) error) error {
+	srs, err := g.system(l.system)
 	if err != nil {
 		return err
 	}
-	for i := range g.layers {
-		if err := g.layers[i].fill(b.table(g.layers[i].root)); err != nil {
-			return errors.Join(fmt.Errorf("layer %s: %w", g.layers[i].table, err), b.close())
-		}
+	var create, marks strings.Builder
+	fmt.Fprintf(&create, "CREATE TABLE %s (fid INTEGER PRIMARY KEY AUTOINCREMENT NOT NULL, geom %s", quoted(l.table), l.geometry)
+	for i, name := range l.names {
+		fmt.Fprintf(&create, ", %s %s", quoted(name), l.types[i])
+		marks.WriteString(",?")
 	}
-	return b.close()
-}
-
-func (l *layer) fill(t *tree) error {
-	row := make([]value, len(l.names)+2) // the id, which is the row's own, and the geometry come first
+	if err := g.exec(create.String() + ")"); err != nil {
+		return err
+	}
+	stmt, err := g.conn.Prepare("INSERT INTO " + quoted(l.table) + " VALUES (?,?" + marks.String() + ")")
+	if err != nil {
+		return err
+	}
+	defer stmt.Close()
+	insert := stmt.(driver.StmtExecContext)
+	args := make([]driver.NamedValue, len(l.names)+2)
+	for i := range args {
+		args[i].Ordinal = i + 1
+	}
 	var blob []byte
-	err := l.features(func(f feature) error {
-		blob = appendGPKG(blob[:0], l.srs, f.geom, l.geometry == "MULTILINESTRING")
-		row[1] = value{}
+	bound, any := orb.Bound{}, false
+	err = features(func(f feature) error {
+		blob = appendGPKG(blob[:0], srs, f.geom, l.geometry == "MULTILINESTRING")
+		args[0].Value, args[1].Value = f.fid, nil
 		if len(blob) > 0 {
-			row[1] = value{kind: valueBlob, blob: blob}
-			l.extend(f.geom.parts.Bound())
+			args[1].Value = blob
+			if b := f.geom.parts.Bound(); any {
+				bound = bound.Union(b)
+			} else {
+				bound, any = b, true
+			}
 		}
-		copy(row[2:], f.values)
-		l.rows = f.fid
-		return t.insert(f.fid, row)
+		for i, v := range f.values {
+			args[i+2].Value = v
+		}
+		_, err := insert.ExecContext(context.Background(), args)
+		return err
 	})
 	if err != nil {
-		return err
+		return fmt.Errorf("layer %s: %w", l.table, err)
 	}
-	return t.finish()
-}
-
-func (l *layer) extend(b orb.Bound) {
-	if l.any {
-		b = l.bound.Union(b)
-	}
-	l.bound, l.any = b, true
+	return g.register(l, srs, bound, any)
 }
 
 // register lists a feature table in the tables that say what is in the file.
-func (g *geopackage) register(tx *sql.Tx, l *layer) error {
-	var corners [4]any
-	if l.any {
-		corners = [4]any{l.bound.Min[0], l.bound.Min[1], l.bound.Max[0], l.bound.Max[1]}
+func (g *geopackage) register(l layer, srs int32, bound orb.Bound, any bool) error {
+	var corners [4]driver.Value
+	if any && !math.IsNaN(bound.Min[0]) {
+		corners = [4]driver.Value{bound.Min[0], bound.Min[1], bound.Max[0], bound.Max[1]}
 	}
-	if _, err := tx.Exec("INSERT INTO gpkg_contents VALUES (?, 'features', ?, ?, ?, ?, ?, ?, ?, ?)",
-		l.table, l.table, l.description, g.time, corners[0], corners[1], corners[2], corners[3], l.srs); err != nil {
-		return err
-	}
-	if _, err := tx.Exec("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, ?, ?, 0)", l.table, l.geometry, l.srs, l.z); err != nil {
-		return err
-	}
-	_, err := tx.Exec("INSERT INTO sqlite_sequence VALUES (?, ?)", l.table, l.rows)
-	return err
+	return errors.Join(
+		g.exec("INSERT INTO gpkg_contents VALUES (?, 'features', ?, ?, ?, ?, ?, ?, ?, ?)",
+			l.table, l.table, l.description, g.time, corners[0], corners[1], corners[2], corners[3], int64(srs)),
+		g.exec("INSERT INTO gpkg_geometry_columns VALUES (?, 'geom', ?, ?, ?, 0)", l.table, l.geometry, int64(srs), int64(l.z)))
 }
 
 // quoted is a name as SQL takes it.

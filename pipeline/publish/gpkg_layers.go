@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -12,18 +11,36 @@ import (
 // writeGeoPackage writes records-updated.gpkg: a layer a records source in its
 // own system, and findings, readings and unmapped lines in the working plane.
 func (e *edition) writeGeoPackage(path string) error {
-	g := newGeoPackage(path, e.dataTime())
+	g, err := createGeoPackage(path, e.dataTime())
+	if err != nil {
+		return err
+	}
+	if err := e.fill(g); err != nil {
+		g.abandon()
+		return err
+	}
+	return g.finish()
+}
+
+func (e *edition) fill(g *geopackage) error {
+	if err := g.describe(strings.TrimSpace(e.Banner + "\n" + caution())); err != nil {
+		return err
+	}
 	tables := []table{e.findings("findings"), e.readings(), e.findings("unmapped", survey.KindUnmapped)}
 	for _, t := range tables {
 		g.tables[t.name] = true // the fixed names come before those of layers
 	}
 	for i := range e.layers {
-		g.layers = append(g.layers, e.recordsLayer(g, i))
+		if err := e.writeRecords(g, i); err != nil {
+			return err
+		}
 	}
 	for _, t := range tables {
-		g.layers = append(g.layers, e.tableLayer(t))
+		if err := e.writeTable(g, t); err != nil {
+			return err
+		}
 	}
-	return g.write(strings.TrimSpace(e.Banner + "\n" + caution()))
+	return nil
 }
 
 // dataTime stands where the standard wants a time of change: that of the
@@ -36,9 +53,9 @@ func (e *edition) dataTime() string {
 	return newest.UTC().Format("2006-01-02T15:04:05.000Z")
 }
 
-// recordsLayer is one records source as it came in, with corrected lines where
-// there are any.
-func (e *edition) recordsLayer(g *geopackage, l int) layer {
+// writeRecords writes one records source as it came in, with corrected lines
+// where there are any.
+func (e *edition) writeRecords(g *geopackage, l int) error {
 	src := &e.Survey.Layers[l]
 	out := layer{
 		table:  g.name(src.Name),
@@ -55,8 +72,8 @@ func (e *edition) recordsLayer(g *geopackage, l int) layer {
 		out.names = append(out.names, c.name)
 		out.types = append(out.types, c.sqlType())
 	}
-	values := make([]value, len(out.names))
-	out.features = func(yield func(feature) error) error {
+	values := make([]any, len(out.names))
+	return g.write(out, func(yield func(feature) error) error {
 		for i := range src.Features {
 			f := &src.Features[i]
 			if f.Deleted {
@@ -77,8 +94,7 @@ func (e *edition) recordsLayer(g *geopackage, l int) layer {
 			}
 		}
 		return nil
-	}
-	return out
+	})
 }
 
 // layerGeometry is the geometry type that holds all lines of a layer, and
@@ -105,8 +121,8 @@ func (e *edition) layerGeometry(l int) (name string, z int) {
 	return name, z
 }
 
-// tableLayer is a table as a layer in the working plane.
-func (e *edition) tableLayer(t table) layer {
+// writeTable writes a table as a layer in the working plane.
+func (e *edition) writeTable(g *geopackage, t table) error {
 	out := layer{
 		table: t.name, system: e.plane, geometry: "GEOMETRY",
 		description: "In the working plane of the job, " + e.plane.Name() + ". " + survey.Caution,
@@ -118,8 +134,8 @@ func (e *edition) tableLayer(t table) layer {
 		out.names = append(out.names, c.name)
 		out.types = append(out.types, c.sqlType())
 	}
-	values := make([]value, len(out.names))
-	out.features = func(yield func(feature) error) error {
+	values := make([]any, len(out.names))
+	return g.write(out, func(yield func(feature) error) error {
 		fid := int64(0)
 		for r := range t.rows {
 			fid++
@@ -131,30 +147,22 @@ func (e *edition) tableLayer(t table) layer {
 			}
 		}
 		return nil
-	}
-	return out
+	})
 }
 
 func (c column) sqlType() string {
 	return [...]string{kindText: "TEXT", kindNumber: "DOUBLE", kindInteger: "INTEGER", kindBool: "BOOLEAN"}[c.kind]
 }
 
-// sqlValue is a cell as SQLite stores it.
-func (c column) sqlValue(v cell) value {
+// sqlValue is a cell as the driver takes it.
+func (c column) sqlValue(v cell) any {
 	switch {
 	case c.unknown(v):
-		return value{}
+		return nil
 	case c.kind == kindText:
-		return textValue(v.text)
+		return strings.ToValidUTF8(v.text, "\uFFFD")
 	case c.kind == kindNumber:
-		return value{kind: valueFloat, float: rounded(v.number, c.decimals)}
+		return rounded(v.number, c.decimals)
 	}
-	return value{kind: valueInt, int: int64(math.Round(v.number))}
-}
-
-func textValue(s string) value {
-	if !utf8.ValidString(s) {
-		s = strings.ToValidUTF8(s, "\uFFFD")
-	}
-	return value{kind: valueText, text: s}
+	return int64(math.Round(v.number))
 }

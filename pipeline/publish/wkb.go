@@ -27,17 +27,11 @@ func appendGPKG(b []byte, srs int32, g geometry, multi bool) []byte {
 		return b
 	}
 	const envelopeXY, littleEndian = 1 << 1, 1
-	flags := byte(envelopeXY | littleEndian)
-	if name == "Point" { // a point is its own envelope
-		flags = littleEndian
-	}
-	b = append(b, 'G', 'P', 0, flags)
+	b = append(b, 'G', 'P', 0, envelopeXY|littleEndian)
 	b = binary.LittleEndian.AppendUint32(b, uint32(srs))
-	if name != "Point" {
-		bound := parts.Bound()
-		for _, v := range [...]float64{bound.Min[0], bound.Max[0], bound.Min[1], bound.Max[1]} {
-			b = appendFloat(b, v)
-		}
+	bound := orb.MultiLineString(parts).Bound()
+	for _, v := range []float64{bound.Min[0], bound.Max[0], bound.Min[1], bound.Max[1]} {
+		b = appendFloat(b, v)
 	}
 	z := g.z
 	if len(parts) != len(g.parts) { // parts were left out: their heights no longer pair up
