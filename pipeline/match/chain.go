@@ -2,6 +2,7 @@ package match
 
 import (
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -47,7 +48,11 @@ type chain struct {
 	path    []int32 // per reading: the chosen state
 	hits    []int32
 
-	onward, middles, reached []int32 // scratch: records that a move may lead to
+	typical map[int32]float64   // per record near the trace: median offset less the known shift
+	devs    map[int32][]float64 // scratch
+
+	reached []int32   // scratch: records that a move may lead to
+	leaps   []float64 // scratch: weights of moves by a leap
 }
 
 // observation is one reading as the chain sees it.
@@ -70,6 +75,16 @@ type observation struct {
 type heading struct{ x, y float64 }
 
 func (h heading) known() bool { return h.x != 0 || h.y != 0 }
+
+// slope is the sine of the angle from a heading to the line under it, whichever
+// way that is drawn, + where the line bears to the left of the walk.
+func (h heading) slope(a *candidate) float64 {
+	sin := h.x*a.uy - h.y*a.ux
+	if h.x*a.ux+h.y*a.uy < 0 {
+		return -sin
+	}
+	return sin
+}
 
 // minGroundM keeps directions and densities finite where a crew reads twice in
 // one place.
@@ -100,7 +115,30 @@ func (c *chain) observe(tr *survey.Trace, session int32, trust []trust) {
 		c.cands, c.hits = c.net.candidates(p, c.o.SearchRadiusM, c.hits, c.ps, c.cands)
 	}
 	c.from = append(c.from, int32(len(c.cands)))
+	c.typify()
 	c.walk(tr)
+}
+
+// typify finds each record's typical offset beside the trace, less its known
+// shift.
+func (c *chain) typify() {
+	if c.typical == nil {
+		c.typical, c.devs = map[int32]float64{}, map[int32][]float64{}
+	}
+	clear(c.typical)
+	clear(c.devs)
+	for j := range c.cands {
+		a := &c.cands[j]
+		if a.beyond == 0 {
+			c.devs[a.rec] = append(c.devs[a.rec], a.across-a.shift)
+		} else if d, ok := c.typical[a.rec]; !ok || math.Abs(a.across-a.shift) < math.Abs(d) {
+			c.typical[a.rec] = a.across - a.shift
+		}
+	}
+	for rec, d := range c.devs {
+		slices.Sort(d)
+		c.typical[rec] = (d[len(d)/2] + d[(len(d)-1)/2]) / 2
+	}
 }
 
 // walk adds what a reading's neighbours say: distance, headings and steps.

@@ -84,7 +84,7 @@ func (c *chain) ends(a *candidate, b, o *observation) (probability float64, join
 // goesOn says whether another record goes on at the end of one.
 func (n *network) goesOn(r *record, station float64) bool {
 	for _, j := range n.joints[r.joints[0]:r.joints[1]] {
-		if j.atEnd && math.Abs(j.here-station) < 1e-6 {
+		if j.atEnd && math.Abs(j.here-station) < samePlaceM {
 			return true
 		}
 	}
@@ -102,9 +102,11 @@ func (c *chain) turnsInto(a, z *candidate, w *way, b, o *observation) float64 {
 // fromJoint is how far a candidate is past a joint of its record, on its way
 // there: negative before it.
 func fromJoint(a *candidate, station float64) float64 {
-	toward := math.Copysign(1, station-a.station)
-	if a.beyond > 0 && math.Abs(station-a.station) < 1e-6 {
-		return a.beyond - math.Copysign(a.alongShift, a.alongShift*(a.virtual-a.station))
+	switch ahead := station - a.station; {
+	case math.Abs(ahead) >= samePlaceM:
+		return -math.Abs(ahead) - math.Copysign(1, ahead)*a.alongShift
+	case a.beyond > 0:
+		return a.beyond - math.Copysign(1, a.virtual-a.station)*a.alongShift
 	}
-	return -math.Abs(station-a.station) - toward*a.alongShift
+	return 0
 }

@@ -1,9 +1,6 @@
 package match
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // start fills the first reading's states: which line a trace begins on, and how
 // far from it.
@@ -105,6 +102,13 @@ func (c *chain) parallel(a *candidate, o *observation) float64 {
 	return max(1/(1+sin2/spread), c.o.CrossingShare)
 }
 
+// step is what all moves between two readings have in common.
+type step struct {
+	decay  float64 // of the local error's correlation
+	smooth float64 // density of the later reading beside the walk's own course
+	turns  float64 // probability that a line turns on the way
+}
+
 // moves fills w, row by row, with the weights of all moves from reading i-1 to
 // reading i.
 func (c *chain) moves(i int, w []float64) {
@@ -115,11 +119,13 @@ func (c *chain) moves(i int, w []float64) {
 	jump := 1 - math.Exp(-c.o.JumpPerM*g)
 	leave := 1 - math.Exp(-c.o.LeavePerM*g)
 	back := 1 - math.Exp(-c.o.ReturnPerM*g)
-	decay := math.Exp(-g / c.o.LambdaM)
-	smooth := student(o.bend, b.white+o.white)
-	turns := 1 - math.Exp(-c.o.BendPerM*g)
+	st := step{
+		decay:  math.Exp(-g / c.o.LambdaM),
+		smooth: student(o.bend, b.white+o.white),
+		turns:  1 - math.Exp(-c.o.BendPerM*g),
+	}
 	// Along a line that is not on the map: it goes on smoothly, or it turns.
-	free := ((1-turns)*smooth + turns/(math.Pi*max(g, 1))) * o.onLine * c.apart(i)
+	free := ((1-st.turns)*st.smooth + st.turns/(math.Pi*max(g, 1))) * o.onLine * c.apart(i)
 	// A receiver that leaves its line for one that is not on the map may be
 	// anywhere within the radius.
 	away := o.offLine / (2 * c.o.SearchRadiusM)
@@ -128,7 +134,7 @@ func (c *chain) moves(i int, w []float64) {
 	last := w[len(from)*m:]
 	// Either the line meets the map, whose records are anywhere within the
 	// radius otherwise, or the receiver leaps to one.
-	found := back*o.onLine*smooth*2*c.o.SearchRadiusM + jump*o.offLine
+	found := back*o.onLine*st.smooth*2*c.o.SearchRadiusM + jump*o.offLine
 	c.enter(i, last, found*(1-c.o.ForeignShare), found*c.o.ForeignShare)
 	last[m-1] = (1-back-jump)*free + jump*away
 
@@ -143,8 +149,8 @@ func (c *chain) moves(i int, w []float64) {
 		if c.kind(from[a].rec, b) == kindForeign {
 			off = back // a crew finds its own line again
 		}
-		c.row(&from[a], to, b, o, decay, smooth, turns, (1-off-min(leave, 1-off))*o.onLine, off*o.offLine, row)
-		row[m-1] = leave*free + off*c.o.UnmappedShare*away
+		c.row(&from[a], to, b, o, &st, (1-off-min(leave, 1-off))*o.onLine, off*o.offLine, row)
+		row[m-1] = leave*free + off*c.o.UnmappedJump*away
 	}
 }
 
@@ -161,51 +167,41 @@ func (c *chain) apart(i int) float64 {
 	return math.Exp(-c.o.ApartPerM * o.ground * near)
 }
 
-// row fills the weights from one candidate to all of the next reading's.
-func (c *chain) row(a *candidate, to []candidate, b, o *observation, decay, smooth, turns, stay, jump float64, row []float64) {
+// row fills the weights from one candidate to all of the next reading's: along
+// its record, over joints to others, or by a leap to any other.
+func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, stay, jump float64, row []float64) {
 	noise := math.Sqrt(b.noise + o.noise)
 	limit := 1.5*o.ground + 4*c.o.SnapM + 2*noise
 	others := 0.0
-	c.onward, c.middles, c.reached = c.onward[:0], c.middles[:0], c.reached[:0]
-
-	// First the density of the position; a minus stands for a jump.
+	c.leaps = grow(c.leaps, len(to))
+	c.reached = c.reached[:0]
 	for j := range to {
 		z := &to[j]
 		if z.rec == a.rec {
 			// On the inside of a bend the foot leaps ahead.
-			leap := math.Abs(a.across) * math.Hypot(z.ux-a.ux, z.uy-a.uy)
-			w := c.fits(c.net.along(a, z, o.ground)-o.ground, noise+leap, o.ground)
-			row[j] = w * c.goesOn(a, z, b, o, decay, smooth, turns) * c.staysOn(a, z, b, o)
+			ahead := math.Abs(a.across) * math.Hypot(z.ux-a.ux, z.uy-a.uy)
+			row[j] = stay * c.fits(c.net.along(a, z, o.ground)-o.ground, noise+ahead, o.ground) *
+				c.goesOn(a, z, b, o, st) * c.staysOn(a, z, b, o)
+			c.leaps[j] = 0
 			continue
 		}
+		row[j] = 0
 		if way, ok := c.net.route(a, z, limit+a.beyond+z.beyond); ok {
-			row[j] = way.weight * c.fits(way.length-o.ground, noise+way.gaps, o.ground) * c.goesOn(a, z, b, o, decay, smooth, turns) * c.turnsInto(a, z, &way, b, o)
-			if way.atEnd {
-				isNew(&c.onward, z.rec)
-			} else {
-				isNew(&c.middles, z.rec)
+			row[j] = stay * way.weight * c.follows(a, z, b, o) * c.fits(way.length-o.ground, noise+way.gaps, o.ground) *
+				c.goesOn(a, z, b, o, st) * c.turnsInto(a, z, &way, b, o)
+			// Past the end of a record the walk goes on; in its middle few turn off.
+			if !way.atEnd {
+				row[j] *= c.o.Branch
 			}
-			continue
 		}
-		row[j] = -c.next(a, z, b, o, 0) * c.parallel(z, o) * c.covers(z, o)
+		c.leaps[j] = c.next(a, z, b, o, 0) * c.parallel(z, o) * c.covers(z, o) * c.attraction(z.rec, o)
 		if isNew(&c.reached, z.rec) {
 			others += c.attraction(z.rec, o)
 		}
 	}
-	// Then the probability of the move. Past the end of a record nothing is
-	// chosen but one of those that go on there; in its middle few turn off.
 	for j := range to {
-		switch {
-		case to[j].rec == a.rec:
-			row[j] *= stay
-		case row[j] > 0 && slices.Contains(c.onward, to[j].rec):
-			row[j] *= stay
-		case row[j] > 0:
-			row[j] *= stay * c.o.Branch / float64(len(c.middles))
-		case others > 0:
-			row[j] *= -jump * c.attraction(to[j].rec, o) / others
-		default:
-			row[j] = 0
+		if c.leaps[j] > 0 {
+			row[j] += jump * c.leaps[j] / others
 		}
 	}
 }
@@ -218,33 +214,40 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, decay, smoo
 // slope there. Or the walk turns, as it does now and then, and mostly where the
 // map does: then the next offset follows from the last one, by what two places
 // of a map have in common.
-func (c *chain) goesOn(a, z *candidate, b, o *observation, decay, smooth, turns float64) float64 {
+func (c *chain) goesOn(a, z *candidate, b, o *observation, st *step) float64 {
+	turns := st.turns
 	if math.Abs(a.ux*z.ux+a.uy*z.uy) < straightCos {
 		turns = turnsWithMap
 	}
-	return (1-turns)*smooth*c.slopes(a, z, b, o) + turns*c.next(a, z, b, o, decay)
+	return (1-turns)*st.smooth*c.slopes(a, z, b, o) + turns*c.next(a, z, b, o, st.decay)
 }
 
 // turnsWithMap is the probability that a line turns sharply where its record
 // does; most vertices are a record's own kinks and jogs, or bends taken slowly. Common practice, no source.
 const turnsWithMap = 0.2
 
+// follows is the weight of a record's own error when a walk comes onto it from
+// another one: what its offsets on this trace typically are beside what the
+// other's lead to expect, 1 where they agree. At the joint itself the two
+// records' offsets agree anyway, since drafters draw ends together.
+func (c *chain) follows(a, z *candidate, b, o *observation) float64 {
+	shared := c.session.covariance(a.nEast, a.nNorth, z.nEast, z.nNorth)
+	if s := c.net.records[a.rec].sheet; s >= 0 && s == c.net.records[z.rec].sheet {
+		shared += c.ps.sheets[s+1].covariance(a.nEast, a.nNorth, z.nEast, z.nNorth)
+	}
+	gain := shared / c.spread(a, b)
+	return closeness(c.typical[z.rec]-gain*c.typical[a.rec], math.Sqrt(c.spread(z, o)-gain*shared))
+}
+
 // slopes is the weight of the map's slopes against the walk at two places: a
 // slope costs by the metre, a change of slope at a vertex once.
 func (c *chain) slopes(a, z *candidate, b, o *observation) float64 {
-	before := b.before.x*a.uy - b.before.y*a.ux
-	after := o.after.x*z.uy - o.after.y*z.ux
-	if a.ux*z.ux+a.uy*z.uy < 0 {
-		after = -after // two records drawn against each other
-	}
-	if b.before.x*o.after.x+b.before.y*o.after.y < 0 {
-		after = -after // the walk has turned back
-	}
+	before, after := b.before.slope(a), o.after.slope(z)
 	r2 := c.o.SlopeRad * c.o.SlopeRad
 	// Near a corner one of the two headings looks round it.
 	steep := min(before*before, after*after)
 	w := math.Exp(-steep / (2 * r2) * o.ground / c.o.SlopeM)
-	if a.seg != z.seg {
+	if math.Abs(a.ux*z.ux+a.uy*z.uy) < 1-1e-9 {
 		change := after - before
 		w /= math.Sqrt(1 + change*change/r2)
 	}

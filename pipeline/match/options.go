@@ -44,6 +44,7 @@ type Options struct {
 	ReturnPerM    float64 // a line that is not on the map meets one that is
 	ApartPerM     float64 // what it costs, in log units a metre, to run where a record of the same utility should be and not be on it
 	BendPerM      float64 // a line that is not on the map bends
+	UnmappedJump  float64 // share of jumps that go to a line that is not on the map
 	ForeignJump   float64 // share of jumps that go to another utility, where both are in reach
 	Branch        float64 // share of walks that turn off at a junction in the middle of a line
 	RouteShare    float64 // how far the route and the ground distance may differ, share of the latter
@@ -88,10 +89,11 @@ var defaults = Options{
 	ForeignShare:  0.01,
 	NoSignalShare: 0.003,
 	JumpPerM:      1.0 / 1000,
-	LeavePerM:     1.0 / 20000,
+	LeavePerM:     1.0 / 100000,
 	ReturnPerM:    1.0 / 80,
-	ApartPerM:     0.1,
+	ApartPerM:     0.2,
 	BendPerM:      1.0 / 40,
+	UnmappedJump:  0.3,
 	ForeignJump:   0.3,
 	Branch:        0.05,
 	RouteShare:    0.5,
@@ -138,6 +140,7 @@ func (o Options) withDefaults() Options {
 		{&o.ReturnPerM, d.ReturnPerM},
 		{&o.ApartPerM, d.ApartPerM},
 		{&o.BendPerM, d.BendPerM},
+		{&o.UnmappedJump, d.UnmappedJump},
 		{&o.ForeignJump, d.ForeignJump},
 		{&o.Branch, d.Branch},
 		{&o.RouteShare, d.RouteShare},

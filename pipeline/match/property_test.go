@@ -17,19 +17,30 @@ import (
 // drawTown is a few crooked records, some joined, and one short trace among
 // them.
 func drawTown(t *rapid.T, readings int) *survey.Survey {
+	// Points with a name of their own lie in fields of their own: records are
+	// some metres long, as records are.
 	pt := func(name string) orb.Point {
-		return orb.Point{rapid.Float64Range(-8, 30).Draw(t, name+" x"), rapid.Float64Range(-5, 5).Draw(t, name+" y")}
+		west := map[string]float64{"a": -8, "b": 8, "c": 24, "p": -6}[name]
+		return orb.Point{west + rapid.Float64Range(0, 8).Draw(t, name+" x"), rapid.Float64Range(-5, 5).Draw(t, name+" y")}
 	}
 	s := &survey.Survey{}
 	for i := range rapid.IntRange(1, 4).Draw(t, "records") {
 		utility := rapid.SampledFrom([]string{"gas", "water", ""}).Draw(t, "utility")
 		sheet := rapid.SampledFrom([]string{"", "S1", "S2"}).Draw(t, "sheet")
 		pts := []orb.Point{pt("a"), pt("b")}
-		if i > 0 && rapid.Bool().Draw(t, "joined") {
+		joined := i > 0 && rapid.Bool().Draw(t, "joined")
+		if joined {
 			pts[0] = s.Records[i-1].Parts[0][1]
 		}
 		if rapid.Bool().Draw(t, "bent") {
 			pts = append(pts, pt("c"))
+		}
+		// Nothing lies exactly on or half way between anything else: what ties
+		// by geometry may fall either way.
+		for k := range pts {
+			if k > 0 || !joined {
+				pts[k][1] += 0.0137*float64(i+1) + 0.0071*float64(k)
+			}
 		}
 		r := line(fmt.Sprint("R", i), utility, sheet, pts...)
 		r.Convergence = rapid.SampledFrom([]float64{0, 0.02}).Draw(t, "convergence")
@@ -37,8 +48,9 @@ func drawTown(t *rapid.T, readings int) *survey.Survey {
 	}
 	w := walk(rapid.SampledFrom([]string{"gas", ""}).Draw(t, "label"), rapid.Uint64Range(1, 1000).Draw(t, "seed"))
 	n := rapid.IntRange(1, readings).Draw(t, "readings")
-	for range n {
+	for i := range n {
 		p := pt("p")
+		p[0] += 6 * float64(i%5)
 		w.current = rapid.SampledFrom([]float64{nan, 0.01, 0.02}).Draw(t, "current")
 		w.to(p, orb.Point{p[0] + 1, p[1]}, 2)
 	}
@@ -158,7 +170,7 @@ func TestReversedRecord(t *testing.T) {
 		}
 		for i, m := range Traces(&rev, nil, Options{})[0] {
 			w := want[i]
-			if math.Abs(m.Probability-w.Probability) > 1e-6 || (m.Record != w.Record && w.Probability > 0.5+1e-6) {
+			if math.Abs(m.Probability-w.Probability) > 1e-4 || (m.Record != w.Record && w.Probability > 0.5+1e-4) {
 				t.Fatalf("reading %d: record %d p %v, reversed %d p %v", i, w.Record, w.Probability, m.Record, m.Probability)
 			}
 			if m.Record != at || w.Record != at || m.AtEnd || w.AtEnd || m.Segment == w.Segment && len(pts) == 3 {

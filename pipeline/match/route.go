@@ -18,6 +18,9 @@ func (n *network) along(a, b *candidate, groundM float64) float64 {
 	return d
 }
 
+// samePlaceM is what two stations may differ by and still be one place.
+const samePlaceM = 1e-6
+
 // maxHops bounds the records that a route between two readings passes through.
 const maxHops = 4
 
@@ -28,6 +31,21 @@ type way struct {
 	weight     float64
 	atEnd      bool    // it leaves the first record at its end
 	out, enter float64 // stations of the joints on the first and the last record
+}
+
+// betterThan says whether a way from a station is likelier, else shorter, else
+// one that leaves the first record sooner. Lengths that differ by rounding only
+// are equal, so that the direction of a record does not decide.
+func (w *way) betterThan(v *way, from float64) bool {
+	switch {
+	case w.weight != v.weight:
+		return w.weight > v.weight
+	case math.Abs(w.length-v.length) > samePlaceM:
+		return w.length < v.length
+	case w.atEnd != v.atEnd:
+		return w.atEnd
+	}
+	return math.Abs(w.out-from) < math.Abs(v.out-from)-samePlaceM
 }
 
 // route is the best way from one candidate to another on another record, if
@@ -55,7 +73,7 @@ func (n *network) hop(from int32, at float64, to int32, there, limit float64, ho
 		switch {
 		case j.other == to:
 			w.length += math.Abs(there - j.there)
-		case hops > 1 && j.gap == 0 && (hops == maxHops || w.length > 0):
+		case hops > 1 && j.gap == 0 && (hops == maxHops || w.length > samePlaceM):
 			// A record between must be walked along: those that meet in one place
 			// are joined to each other.
 			rest := n.hop(j.other, j.there, to, there, limit-w.length, hops-1)
@@ -66,7 +84,7 @@ func (n *network) hop(from int32, at float64, to int32, there, limit float64, ho
 		if w.length > limit+w.gaps || w.weight == 0 {
 			continue
 		}
-		if w.weight > best.weight || (w.weight == best.weight && (w.length < best.length || (w.length == best.length && w.atEnd))) {
+		if w.betterThan(&best, at) {
 			best = w
 		}
 	}

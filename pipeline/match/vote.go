@@ -1,6 +1,7 @@
 package match
 
 import (
+	"cmp"
 	"math"
 	"slices"
 )
@@ -43,7 +44,8 @@ func score(bs []ballot, e, n, priorM, spreadM float64) float64 {
 		b := &bs[i]
 		sum += b.weight * math.Log(max(b.base, b.fit(e, n, spreadM)))
 	}
-	return sum
+	// Rounded, so that ties do not hang on the order of a sum.
+	return math.Round(sum*1e8) / 1e8
 }
 
 // priorWeight is the log density of a shift, against none: Student's t with 3
@@ -68,9 +70,8 @@ func closeness(misfit, spreadM float64) float64 {
 }
 
 // modes are the shifts that the ballots leave, the likeliest first, at most
-// maxModes; none where there is too little to go by.
+// maxModes.
 func modes(bs []ballot, reachM, priorM, spreadM float64) []mode {
-	type peak struct{ e, n, score float64 }
 	cells := int(math.Round(reachM / voteCellM))
 	side := 2*cells + 1
 	grid := make([]float64, side*side)
@@ -78,63 +79,55 @@ func modes(bs []ballot, reachM, priorM, spreadM float64) []mode {
 		e, n := float64(i%side-cells)*voteCellM, float64(i/side-cells)*voteCellM
 		grid[i] = score(bs, e, n, priorM, spreadM)
 	}
-	var peaks []peak
-	for i, v := range grid {
-		x, y := i%side, i/side
-		top := true
-		for dy := max(y-1, 0); dy <= min(y+1, side-1) && top; dy++ {
-			for dx := max(x-1, 0); dx <= min(x+1, side-1); dx++ {
-				if j := dy*side + dx; grid[j] > v || (grid[j] == v && j < i) {
-					top = false
-					break
-				}
-			}
-		}
-		if top {
-			peaks = append(peaks, peak{float64(x-cells) * voteCellM, float64(y-cells) * voteCellM, v})
-		}
-	}
-	slices.SortStableFunc(peaks, func(a, b peak) int {
-		switch {
-		case a.score > b.score:
-			return -1
-		case a.score < b.score:
-			return 1
-		}
-		return 0
-	})
 	var out []mode
-	best := math.Inf(-1)
-	for _, p := range peaks[:min(len(peaks), 2*maxModes)] {
-		m, s := refine(bs, p.e, p.n, priorM, spreadM)
-		best = max(best, s)
-		if s < best-rivalNats || slices.ContainsFunc(out, func(o mode) bool {
-			return math.Hypot(o.east-m.east, o.north-m.north) < voteCellM
-		}) {
-			continue
+	for i := range grid {
+		if isPeak(grid, side, i) {
+			m, s := refine(bs, float64(i%side-cells)*voteCellM, float64(i/side-cells)*voteCellM, priorM, spreadM)
+			m.weight = s
+			out = append(out, m)
 		}
-		m.weight = s
-		out = append(out, m)
 	}
 	slices.SortStableFunc(out, func(a, b mode) int {
-		switch {
-		case a.weight > b.weight:
-			return -1
-		case a.weight < b.weight:
-			return 1
-		}
-		return 0
+		return cmp.Or(cmp.Compare(b.weight, a.weight), cmp.Compare(a.east, b.east), cmp.Compare(a.north, b.north))
 	})
-	out = out[:min(len(out), maxModes)]
+	return rivals(out)
+}
+
+// isPeak says whether no neighbour of a cell scores higher; of equal ones the
+// first is it.
+func isPeak(grid []float64, side, i int) bool {
+	x, y := i%side, i/side
+	for dy := max(y-1, 0); dy <= min(y+1, side-1); dy++ {
+		for dx := max(x-1, 0); dx <= min(x+1, side-1); dx++ {
+			if j := dy*side + dx; grid[j] > grid[i] || (grid[j] == grid[i] && j < i) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// rivals keeps, of shifts in the order of their log weights, those that come
+// close to the best and are not the same hill as a better one, and turns their
+// weights into shares.
+func rivals(ms []mode) []mode {
+	best := ms[0].weight
+	kept := ms[:0]
+	for _, m := range ms {
+		same := slices.ContainsFunc(kept, func(o mode) bool { return math.Hypot(o.east-m.east, o.north-m.north) < voteCellM })
+		if m.weight >= best-rivalNats && !same && len(kept) < maxModes {
+			kept = append(kept, m)
+		}
+	}
 	sum := 0.0
-	for i := range out {
-		out[i].weight = math.Exp(out[i].weight - best)
-		sum += out[i].weight
+	for i := range kept {
+		kept[i].weight = math.Exp(kept[i].weight - best)
+		sum += kept[i].weight
 	}
-	for i := range out {
-		out[i].weight /= sum
+	for i := range kept {
+		kept[i].weight /= sum
 	}
-	return out
+	return kept
 }
 
 // refine moves a shift to the top of its hill by reweighted least squares, and
