@@ -13,6 +13,7 @@ import (
 // downs of the true line would pass for a scale.
 type coverObs struct {
 	record, sheet, session, trace, reading int
+	walk                                   int // of the trace among the ids: unknowns are numbered by it
 	depthM, value, sigma, weight           float64
 }
 
@@ -34,12 +35,12 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 	total := traces + len(s.Traces)
 
 	rowOf := func(ob *coverObs) (r row) {
-		r.add(ob.record, 1)
+		r.add(n.rank[ob.record], 1)
 		if ob.sheet >= 0 {
 			r.add(sheets+ob.sheet, 1)
 		}
 		r.add(sessions+ob.session, ob.depthM)
-		r.add(traces+ob.trace, ob.depthM)
+		r.add(traces+ob.walk, ob.depthM)
 		return r
 	}
 	factor := func(information float64) (*estimate.Factor, []float64, error) {
@@ -54,7 +55,7 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 		prior(sessions, total, o.DepthScale)
 		for r := range n.records {
 			if k := n.records[r].sheet; k >= 0 {
-				sys.b.Add(r, sheets+k, 0)
+				sys.b.Add(n.rank[r], sheets+k, 0)
 			}
 		}
 		for i := range obs {
@@ -94,10 +95,11 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 		if out[r].Readings == 0 {
 			continue
 		}
-		v, variance := x[r], at(r, r)
+		i := n.rank[r]
+		v, variance := x[i], at(i, i)
 		if k := n.records[r].sheet; k >= 0 {
 			v += x[sheets+k]
-			variance += at(sheets+k, sheets+k) + 2*at(r, sheets+k)
+			variance += at(sheets+k, sheets+k) + 2*at(i, sheets+k)
 		}
 		out[r].DifferenceM, out[r].U = v, math.Sqrt(max(variance, 0))
 	}
@@ -109,7 +111,7 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 // on one with a recorded diameter.
 func coverObservations(s *survey.Survey, matches [][]survey.Match, n *network, session map[string]int, o Options) []coverObs {
 	var out []coverObs
-	for _, t := range s.ByID() {
+	for w, t := range s.ByID() {
 		tr := &s.Traces[t]
 		for i := range tr.Readings {
 			m, rd := &matches[t][i], &tr.Readings[i]
@@ -122,7 +124,7 @@ func coverObservations(s *survey.Survey, matches [][]survey.Match, n *network, s
 				continue
 			}
 			sigma := math.Hypot(o.DepthMinM, o.DepthShare*rd.DepthM) * max(m.Inflate, 1)
-			out = append(out, coverObs{m.Record, n.records[m.Record].sheet, session[tr.Session], t, i, rd.DepthM, cover - rec.CoverM, sigma, 1})
+			out = append(out, coverObs{m.Record, n.records[m.Record].sheet, session[tr.Session], t, i, w, rd.DepthM, cover - rec.CoverM, sigma, 1})
 		}
 	}
 	meanDepths(out, len(s.Records))

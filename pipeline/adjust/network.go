@@ -15,6 +15,7 @@ import (
 // which their movements hang together, and joins between drawings.
 type network struct {
 	records []recordNet
+	rank    []int // of each record among the keys: unknowns are numbered by it
 	sheets  []string
 	points  int // 2-D displacements
 	edges   []edge
@@ -82,6 +83,10 @@ func buildNetwork(s *survey.Survey, feet [][]foot, o Options) *network {
 	n := &network{records: make([]recordNet, len(s.Records))}
 	n.nameSheets(s, o.BlockM)
 	order := s.ByKey()
+	n.rank = make([]int, len(order))
+	for i, r := range order {
+		n.rank[r] = i
+	}
 	lines := make([]junction.Line, len(order))
 	for i, r := range order {
 		rec, rn := &s.Records[r], &n.records[r]

@@ -112,7 +112,7 @@ func (p *problem) addShares(m *survey.Model, inv *estimate.Inverse) {
 		e, n := ob.east, ob.north
 		along := func(first int) float64 { return e*p.x[first] + n*p.x[first+1] }
 		d := p.displacement(ob)
-		own, sheet := along(p.u.own+2*ob.record), along(p.own[ob.record].parent)
+		own, sheet := along(p.own[ob.record].first), along(p.own[ob.record].parent)
 		sh.Readings++
 		sh.RawM += ob.value
 		sh.SheetM += sheet

@@ -48,7 +48,7 @@ func newProblem(n *network, ev *evidence, o Options) *problem {
 	u.whole = next(1, 2)
 	p := &problem{n: n, ev: ev, o: o, u: u, x: make([]float64, u.n), mapM: o.MapM, builder: estimate.NewBuilder(u.n)}
 	for r := range n.records {
-		q := prior{first: u.own + 2*r, parent: u.whole, sigma: math.Hypot(o.OwnM, o.SheetM), nu: o.OwnNu, weight: 1}
+		q := prior{first: u.own + 2*n.rank[r], parent: u.whole, sigma: math.Hypot(o.OwnM, o.SheetM), nu: o.OwnNu, weight: 1}
 		if k := n.records[r].sheet; k >= 0 {
 			q.parent, q.sigma = u.sheets+2*k, o.OwnM
 		}
@@ -187,7 +187,7 @@ func (p *problem) addPriors(s *system) {
 // is m + h, so that edges touch nothing that is common to many.
 func (p *problem) local(point, record, axis int) (r row) {
 	r.add(p.u.points+2*point+axis, 1)
-	r.add(p.u.own+2*record+axis, -1)
+	r.add(p.u.own+2*p.n.rank[record]+axis, -1)
 	return r
 }
 

@@ -18,6 +18,7 @@ type station struct {
 	at     orb.Point
 	moved  float64
 	u      float64
+	noise  float64 // a bend of this size here says nothing
 }
 
 // correction builds the corrected line of one record.
@@ -108,7 +109,7 @@ func (p *plan) stations(part int, o Options) []station {
 	}
 	for i := range p.profile.Nodes {
 		if n := &p.profile.Nodes[i]; n.Part == part && n.Vertex < 0 && p.evidenceAt(part, n.StationM) {
-			out = append(out, station{m: n.StationM, vertex: -1})
+			out = append(out, station{m: n.StationM, vertex: -1, noise: 1.96 * n.OffsetU})
 		}
 	}
 	for _, e := range p.evidence {
@@ -119,6 +120,7 @@ func (p *plan) stations(part int, o Options) []station {
 	}
 	for _, q := range p.pulls {
 		if q.part == part {
+			out = append(out, station{m: q.stationM, vertex: -1, keep: q.by != move{}})
 			for _, sign := range [2]float64{-1, 1} {
 				fade(q.stationM, sign, p.reach(q, q.stationM+sign, o.FadeOutM))
 			}
@@ -127,7 +129,7 @@ func (p *plan) stations(part int, o Options) []station {
 	slices.SortStableFunc(out, func(a, b station) int { return cmp.Compare(a.m, b.m) })
 	out = distinct(out)
 	for i := range out {
-		out[i].u = math.Sqrt(p.variance(part, out[i].m))
+		out[i].u = p.node(part, out[i].m).OffsetU
 	}
 	return out
 }
@@ -141,7 +143,7 @@ func distinct(sts []station) []station {
 		switch {
 		case n == 0 || st.m-out[n-1].m >= sameM || st.vertex >= 0 && out[n-1].vertex >= 0:
 			out = append(out, st)
-		case st.vertex >= 0:
+		case st.vertex >= 0 || st.keep && out[n-1].vertex < 0:
 			out[n-1] = st
 		}
 	}
@@ -153,8 +155,9 @@ func (p *plan) evidenceAt(part int, m float64) bool {
 }
 
 // dropFlat marks as kept the added places at which the corrected line bends
-// away from the straight by more than dropM (Douglas and Peucker 1973, between
-// the vertices that are kept anyway).
+// away from the straight by more than dropM, and where readings bend it by more
+// than their noise (Douglas and Peucker 1973, between the vertices that are kept
+// anyway).
 func dropFlat(sts []station, dropM float64) {
 	a := 0
 	for b := 1; b < len(sts); b++ {
@@ -166,10 +169,11 @@ func dropFlat(sts []station, dropM float64) {
 }
 
 func bend(sts []station, a, b int, dropM float64) {
-	worst, dist := -1, dropM
+	worst, beyond := -1, 0.0
 	for i := a + 1; i < b; i++ {
-		if d := offLine(sts[a].at, sts[b].at, sts[i].at); d > dist {
-			worst, dist = i, d
+		d := offLine(sts[a].at, sts[b].at, sts[i].at) - math.Max(dropM, sts[i].noise)
+		if d > beyond {
+			worst, beyond = i, d
 		}
 	}
 	if worst < 0 {

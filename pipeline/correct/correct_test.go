@@ -169,6 +169,25 @@ func TestAPullEndsAtTheNextJunction(t *testing.T) {
 	}
 }
 
+// Where two lines meet at a right angle, each is sure across itself only: the
+// junction goes where both say.
+func TestAJunctionGoesWhereBothLinesSay(t *testing.T) {
+	var w town
+	a := w.record("A", orb.Point{0, 0}, orb.Point{100, 0})
+	b := w.record("B", orb.Point{100, 0}, orb.Point{100, 100})
+	w.survey(a, 0, 100, 0, 1)
+	w.survey(b, 0, 100, 0.6, 0)
+	for i := range w.m.Profiles[a].Nodes {
+		w.m.Profiles[a].Nodes[i].D.EE, w.m.Profiles[a].Nodes[i].D.NN = 0.09, 0.0001
+		w.m.Profiles[b].Nodes[i].D.EE, w.m.Profiles[b].Nodes[i].D.NN = 0.0001, 0.09
+	}
+	cs := w.correct()
+	end := cs[a].Parts[0].Line[len(cs[a].Parts[0].Line)-1]
+	if want := (orb.Point{100.6, 1}); planar.Distance(end, want) > 0.02 {
+		t.Errorf("the junction went to %v, want %v", end, want)
+	}
+}
+
 func TestUnmovedVerticesKeepTheirBits(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		var w town

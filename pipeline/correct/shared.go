@@ -4,27 +4,23 @@ import (
 	"math"
 
 	"github.com/asfound/asfound/internal/junction"
+	"github.com/asfound/asfound/pipeline/survey"
 )
 
 // agree finds the places that records of one utility share and makes all of
-// them move there as one: by the mean of those that have evidence there,
-// weighted by how sure each is. Records without evidence follow.
+// them move there as one: by the mean of those that have evidence there, weighted
+// by the inverse of their covariance, so that where two lines meet each has its
+// say across itself. Records without evidence follow.
 func agree(plans []plan, order []int, o Options) {
 	for _, place := range junctions(plans, order, o.SnapM) {
-		var sum move
-		weight := 0.0
+		var sum weighted
 		for _, mb := range place {
 			p := &plans[mb.Line]
 			if own := p.own(mb.Part, mb.StationM, o.FadeOutM); own != (move{}) {
-				w := 1 / math.Max(p.variance(mb.Part, mb.StationM), 1e-6)
-				sum = sum.plus(own, w)
-				weight += w
+				sum.add(own, p.node(mb.Part, mb.StationM).D)
 			}
 		}
-		agreed := move{} // a place without evidence stays, and pulls from elsewhere end there
-		if weight > 0 {
-			agreed = agreed.plus(sum, 1/weight)
-		}
+		agreed := sum.mean() // a place without evidence stays, and pulls from elsewhere end there
 		for _, mb := range place {
 			p := &plans[mb.Line]
 			by := agreed.plus(p.own(mb.Part, mb.StationM, o.FadeOutM), -1)
@@ -33,17 +29,42 @@ func agree(plans []plan, order []int, o Options) {
 	}
 }
 
-// variance is the model's variance across the record at the node nearest to a
-// station.
-func (p *plan) variance(part int, stationM float64) float64 {
-	best, v := math.Inf(1), 0.0
+// weighted sums moves by the inverse of their covariance.
+type weighted struct{ ee, en, nn, e, n float64 }
+
+// leastM2 keeps a covariance from being singular, m^2.
+const leastM2 = 1e-6
+
+func (w *weighted) add(m move, cov survey.Vector) {
+	ee, nn := cov.EE+leastM2, cov.NN+leastM2
+	det := ee*nn - cov.EN*cov.EN
+	pee, pen, pnn := nn/det, -cov.EN/det, ee/det
+	w.ee += pee
+	w.en += pen
+	w.nn += pnn
+	w.e += pee*m.east + pen*m.north
+	w.n += pen*m.east + pnn*m.north
+}
+
+// mean is the weighted mean; nothing where nothing was added.
+func (w *weighted) mean() move {
+	det := w.ee*w.nn - w.en*w.en
+	if det <= 0 {
+		return move{}
+	}
+	return move{(w.nn*w.e - w.en*w.n) / det, (w.ee*w.n - w.en*w.e) / det}
+}
+
+// node is the model's node nearest to a station of a part.
+func (p *plan) node(part int, stationM float64) survey.Node {
+	best, at := math.Inf(1), survey.Node{}
 	for i := range p.profile.Nodes {
 		n := &p.profile.Nodes[i]
 		if d := math.Abs(n.StationM - stationM); n.Part == part && d < best {
-			best, v = d, n.OffsetU*n.OffsetU
+			best, at = d, *n
 		}
 	}
-	return v
+	return at
 }
 
 // junctions are the places that records share, in the given order of the records.
