@@ -11,7 +11,8 @@ func init() {
 		wkt1: []string{"Albers_Conic_Equal_Area", "Albers"},
 		uses: []param{
 			required(originLat, 8821), required(originLon, 8822), required(parallel1, 8823), required(parallel2, 8824),
-			{falseEasting, 8826, 0}, {falseNorthing, 8827, 0},
+			{falseEasting, 8826, 0},
+			{falseNorthing, 8827, 0},
 		},
 		build: newAlbers,
 	})
@@ -28,7 +29,7 @@ type albers struct {
 func newAlbers(e ellipsoid, v *values) (projection, error) {
 	lat1, lat2 := v.rad(parallel1), v.rad(parallel2)
 	if math.Abs(lat1+lat2) < 1e-10 {
-		return nil, fmt.Errorf("Albers standard parallels %v and %v degrees make no cone: they must not be opposite", v[parallel1], v[parallel2])
+		return nil, fmt.Errorf("projection Albers standard parallels %v and %v degrees make no cone: they must not be opposite", v[parallel1], v[parallel2])
 	}
 	m1, m2 := e.parallelRadius(lat1), e.parallelRadius(lat2)
 	q1, q2 := e.authalicQ(math.Sin(lat1)), e.authalicQ(math.Sin(lat2))

@@ -9,7 +9,8 @@ func init() {
 	uses := func(fe, fn int) []param {
 		return []param{
 			required(originLat, 8811), required(originLon, 8812), required(azimuth, 8813), required(rectified, 8814), required(scaleFactor, 8815),
-			{falseEasting, fe, 0}, {falseNorthing, fn, 0},
+			{falseEasting, fe, 0},
+			{falseNorthing, fn, 0},
 		}
 	}
 	// ESRI leaves the rectified angle out where it is the azimuth.
@@ -49,7 +50,7 @@ type hotine struct {
 func newHotine(e ellipsoid, v *values, atCentre bool) (projection, error) {
 	lat, az, gammaC := v.rad(originLat), v.rad(azimuth), v.rad(rectified)
 	if math.Abs(v[originLat]) >= 90 {
-		return nil, fmt.Errorf("Hotine oblique Mercator with its centre at latitude %v degrees: it cannot be a pole", v[originLat])
+		return nil, fmt.Errorf("projection Hotine oblique Mercator with its centre at latitude %v degrees: it cannot be a pole", v[originLat])
 	}
 	s, c := math.Sincos(lat)
 	w2 := 1 - e.e2*s*s

@@ -8,7 +8,8 @@ func init() {
 		wkt1: []string{"Lambert_Azimuthal_Equal_Area"},
 		uses: []param{
 			required(originLat, 8801), required(originLon, 8802),
-			{falseEasting, 8806, 0}, {falseNorthing, 8807, 0},
+			{falseEasting, 8806, 0},
+			{falseNorthing, 8807, 0},
 		},
 		build: newAzimuthalEqualArea,
 	})

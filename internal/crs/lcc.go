@@ -75,7 +75,7 @@ type lambertConformal struct {
 func newLambertConformal(e ellipsoid, v *values, lat1, lat2, k float64) (projection, error) {
 	lat1, lat2 = lat1*radPerDegree, lat2*radPerDegree
 	if math.Abs(lat1+lat2) < 1e-10 || math.Abs(math.Cos(lat1)) < 1e-10 || math.Abs(math.Cos(lat2)) < 1e-10 {
-		return nil, fmt.Errorf("Lambert standard parallels %v and %v degrees make no cone: they must not be opposite, nor a pole", lat1/radPerDegree, lat2/radPerDegree)
+		return nil, fmt.Errorf("projection Lambert standard parallels %v and %v degrees make no cone: they must not be opposite, nor a pole", lat1/radPerDegree, lat2/radPerDegree)
 	}
 	l := &lambertConformal{e: e, lon0: v.rad(originLon), x0: v[falseEasting], psi0: e.isometric(lat1)}
 	if math.Abs(lat1-lat2) < 1e-10 {

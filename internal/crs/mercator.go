@@ -5,8 +5,11 @@ func init() {
 		code: 9804, name: "Mercator (variant A)", conformal: true,
 		wkt1: []string{"Mercator_1SP", "Mercator"},
 		uses: []param{
-			{originLat, 8801, 0}, required(originLon, 8802), {scaleFactor, 8805, 1},
-			{falseEasting, 8806, 0}, {falseNorthing, 8807, 0},
+			{originLat, 8801, 0},
+			required(originLon, 8802),
+			{scaleFactor, 8805, 1},
+			{falseEasting, 8806, 0},
+			{falseNorthing, 8807, 0},
 		},
 		adapt: func(v *values) bool { return !v.has(parallel1) },
 		build: func(e ellipsoid, v *values) (projection, error) {
@@ -18,7 +21,8 @@ func init() {
 		wkt1: []string{"Mercator_2SP", "Mercator"},
 		uses: []param{
 			required(parallel1, 8823), required(originLon, 8802),
-			{falseEasting, 8806, 0}, {falseNorthing, 8807, 0},
+			{falseEasting, 8806, 0},
+			{falseNorthing, 8807, 0},
 		},
 		build: func(e ellipsoid, v *values) (projection, error) {
 			return newMercator(e, v, e.parallelRadius(v.rad(parallel1))), nil

@@ -11,7 +11,8 @@ func init() {
 		wkt1: []string{"Polar_Stereographic", "Polar_Stereographic_Variant_A"},
 		uses: []param{
 			required(originLat, 8801), required(originLon, 8802), required(scaleFactor, 8805),
-			{falseEasting, 8806, 0}, {falseNorthing, 8807, 0},
+			{falseEasting, 8806, 0},
+			{falseNorthing, 8807, 0},
 		},
 		// A latitude that is no pole is how GDAL writes variant B.
 		adapt: func(v *values) bool { return math.Abs(v[originLat]) == 90 },

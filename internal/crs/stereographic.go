@@ -11,7 +11,8 @@ func init() {
 		wkt1: []string{"Oblique_Stereographic", "Double_Stereographic"},
 		uses: []param{
 			required(originLat, 8801), required(originLon, 8802), required(scaleFactor, 8805),
-			{falseEasting, 8806, 0}, {falseNorthing, 8807, 0},
+			{falseEasting, 8806, 0},
+			{falseNorthing, 8807, 0},
 		},
 		build: newObliqueStereographic,
 	})

@@ -7,8 +7,11 @@ func init() {
 		code: 9807, name: "Transverse Mercator", conformal: true,
 		wkt1: []string{"Transverse_Mercator", "Gauss_Kruger", "Transverse_Mercator_Complex"},
 		uses: []param{
-			{originLat, 8801, 0}, required(originLon, 8802), {scaleFactor, 8805, 1},
-			{falseEasting, 8806, 0}, {falseNorthing, 8807, 0},
+			{originLat, 8801, 0},
+			required(originLon, 8802),
+			{scaleFactor, 8805, 1},
+			{falseEasting, 8806, 0},
+			{falseNorthing, 8807, 0},
 		},
 		build: newTransverseMercator,
 	})

@@ -7,8 +7,10 @@ func init() {
 		code: 1024, name: "Popular Visualisation Pseudo Mercator",
 		wkt1: []string{"Mercator_Auxiliary_Sphere", "Popular_Visualisation_Pseudo_Mercator"},
 		uses: []param{
-			{originLat, 8801, 0}, required(originLon, 8802),
-			{falseEasting, 8806, 0}, {falseNorthing, 8807, 0},
+			{originLat, 8801, 0},
+			required(originLon, 8802),
+			{falseEasting, 8806, 0},
+			{falseNorthing, 8807, 0},
 		},
 		build: func(e ellipsoid, v *values) (projection, error) {
 			return &webMercator{e: e, lon0: v.rad(originLon), x0: v[falseEasting], y0: v[falseNorthing]}, nil

@@ -19,25 +19,30 @@ func TestFind(t *testing.T) {
 		want  [][]Member
 	}{
 		{
-			"an end on an end", []Line{main, line("water", orb.Point{100, 0.005}, orb.Point{100, 30})},
+			"an end on an end",
+			[]Line{main, line("water", orb.Point{100, 0.005}, orb.Point{100, 30})},
 			[][]Member{{{0, 0, 1, 2, 100}, {1, 0, 0, 0, 0}}},
 		},
 		{
-			"an end on a vertex", []Line{main, line("water", orb.Point{50, 0}, orb.Point{50, 30})},
+			"an end on a vertex",
+			[]Line{main, line("water", orb.Point{50, 0}, orb.Point{50, 30})},
 			[][]Member{{{0, 0, 0, 1, 50}, {1, 0, 0, 0, 0}}},
 		},
 		{
-			"an end between vertices", []Line{main, line("water", orb.Point{20, 30}, orb.Point{20, 0})},
+			"an end between vertices",
+			[]Line{main, line("water", orb.Point{20, 30}, orb.Point{20, 0})},
 			[][]Member{{{0, 0, 0, -1, 20}, {1, 0, 0, 1, 30}}},
 		},
 		{"another group", []Line{main, line("gas", orb.Point{50, 0}, orb.Point{50, 30})}, nil},
 		{"a crossing", []Line{main, line("water", orb.Point{20, -30}, orb.Point{20, 30})}, nil},
 		{
-			"a ring", []Line{line("gas", orb.Point{0, 0}, orb.Point{9, 0}, orb.Point{9, 12}, orb.Point{0, 0})},
+			"a ring",
+			[]Line{line("gas", orb.Point{0, 0}, orb.Point{9, 0}, orb.Point{9, 12}, orb.Point{0, 0})},
 			[][]Member{{{0, 0, 0, 0, 0}, {0, 0, 2, 3, 36}}},
 		},
 		{
-			"three at one place", []Line{
+			"three at one place",
+			[]Line{
 				line("gas", orb.Point{0, 0}, orb.Point{9, 0}),
 				line("gas", orb.Point{9, 0}, orb.Point{20, 0}),
 				line("gas", orb.Point{9, 9}, orb.Point{9, 0}),

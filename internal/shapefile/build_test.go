@@ -244,8 +244,18 @@ func setShape(row *Row, kind Type, parts []orb.LineString) {
 // utility's map might have them.
 func generate(n int) fileSet {
 	l := &Layer{Type: PolyLineZ, Encoding: "UTF-8", Fields: []Field{
-		{"ID", 'N', 10, 0}, {"UTILITY", 'C', 12, 0}, {"MATERIAL", 'C', 10, 0}, {"DIAMETER", 'N', 8, 1}, {"INSTALLED", 'D', 8, 0}, {"SHEET", 'C', 20, 0},
-		{"LENGTH", 'F', 13, 3}, {"OWNER", 'C', 30, 0}, {"STATUS", 'C', 10, 0}, {"FROMNODE", 'N', 10, 0}, {"TONODE", 'N', 10, 0}, {"REMARK", 'C', 40, 0},
+		{"ID", 'N', 10, 0},
+		{"UTILITY", 'C', 12, 0},
+		{"MATERIAL", 'C', 10, 0},
+		{"DIAMETER", 'N', 8, 1},
+		{"INSTALLED", 'D', 8, 0},
+		{"SHEET", 'C', 20, 0},
+		{"LENGTH", 'F', 13, 3},
+		{"OWNER", 'C', 30, 0},
+		{"STATUS", 'C', 10, 0},
+		{"FROMNODE", 'N', 10, 0},
+		{"TONODE", 'N', 10, 0},
+		{"REMARK", 'C', 40, 0},
 	}}
 	l.Rows = make([]Row, n)
 	for i := range l.Rows {

@@ -52,7 +52,7 @@ func locate(name string) (*place, string, error) {
 	if !isShp(base) {
 		return nil, "", &Error{File: name, Problem: "is neither a .shp file nor a .zip archive", Remedy: "name a .shp file"}
 	}
-	root := strings.TrimRight(dir, string(filepath.Separator)+"/")
+	root := strings.TrimRightFunc(dir, func(r rune) bool { return r == '/' || r == filepath.Separator })
 	p := &place{fsys: os.DirFS("."), root: root, sep: dir[len(root):]}
 	if dir != "" {
 		p.fsys = os.DirFS(filepath.Clean(dir))

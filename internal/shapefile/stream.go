@@ -60,11 +60,15 @@ func checkEntry(h *zip.FileHeader, shown string) error {
 	case h.Flags&encrypted != 0:
 		return &Error{File: shown, Problem: "is protected by a password", Remedy: "unpack the archive and give the folder instead"}
 	case h.UncompressedSize64 > maxEntryBytes:
-		return &Error{File: shown, Problem: fmt.Sprintf("unpacks to %d bytes, more than %d", h.UncompressedSize64, int64(maxEntryBytes)),
-			Remedy: "unpack the archive and give the folder instead"}
+		return &Error{
+			File: shown, Problem: fmt.Sprintf("unpacks to %d bytes, more than %d", h.UncompressedSize64, int64(maxEntryBytes)),
+			Remedy: "unpack the archive and give the folder instead",
+		}
 	case h.UncompressedSize64 >= ratioFrom && h.UncompressedSize64/maxRatio > h.CompressedSize64:
-		return &Error{File: shown, Problem: fmt.Sprintf("unpacks from %d to %d bytes, more than %d times", h.CompressedSize64, h.UncompressedSize64, maxRatio),
-			Remedy: "unpack the archive and give the folder instead"}
+		return &Error{
+			File: shown, Problem: fmt.Sprintf("unpacks from %d to %d bytes, more than %d times", h.CompressedSize64, h.UncompressedSize64, maxRatio),
+			Remedy: "unpack the archive and give the folder instead",
+		}
 	}
 	return nil
 }

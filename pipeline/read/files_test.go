@@ -12,43 +12,46 @@ const header = "LINE,TIME,LAT,LON,ACC,FIX,DEPTH_IN,MA,HZ,MODE,HOOKUP,UTIL,CREW,R
 
 // cases are jobs whose whole account is kept in testdata/cases/read.
 var cases = map[string]input{
-	"every-kind-of-row": {field: map[string]string{"field/a.csv": header +
-		"L1,2026-06-12T14:00:00Z,40.0000,-80.9999,0.02,4,36,10.5,8192,active,direct,WTR,A,R1,0.05,,clear,T1,base 1\n" +
-		"L1,2026-06-12T14:00:20Z,40.0000,-80.9998,0.02,RTK-Float,36,10,8192,Active,Clamp,WTR,A,R1,-0.1,y,,T1,base 1\n" +
-		"L1,2026-06-12T14:00:10Z,40.0000,-80.99985,99,autonomous,-1,,,passive,,WTR,A,R1,,n,,T1,base 1\n" +
-		"L1,2026-06-12T14:00:10Z,40.0000,-80.99985,99,autonomous,-1,,,passive,,WTR,A,R1,,n,,T1,base 1\n" + // duplicate
-		"L1,2026-06-12T14:00:30Z,40.0000,-80.9997,0,no fix at all,30,1,512,sonde,,WTR,A,R1,,perhaps,,T1,base 1\n" +
-		"\n" +
-		"L2,2026-06-12T14:10:00Z,,-80.9999,0.02,4,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
-		"L2,2026-06-12T14:10:01Z,40.0000,-80.9999,0.02,4,-3,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
-		"L2,2026-06-12T14:10:02Z,40.0000,-80.9999,0.02,4,NaN,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
-		"L2,2026-06-12T14:10:03Z,140.0000,-80.9999,0.02,4,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
-		"L2,2026-06-12T14:10:04Z,40.0000,-80.9999,-0.02,4,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
-		"L2,2026-06-12 14:10:05,40.0000,-80.9999,0.02,4,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
-		"L2,2026-06-12T14:10:06Z,0,0,0.02,4,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
-		"L2,2026-06-12T14:10:07Z,40.0000,-80.9999,0.02,0,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
-		"L2,2026-06-12T14:10:08Z,40.0000,-80.9999,0.02,4,36,ten,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
-		"L2,2026-06-12T14:10:09Z,40.0000,-80.9999,0.02\n" +
-		"L2,2026-06-12T14:10:10Z,40.0000,-80.9999,0.02,4,36,10.5,8192,active,direct,SEW,A,R1,,,,T1,base 1\n",
+	"every-kind-of-row": {field: map[string]string{
+		"field/a.csv": header +
+			"L1,2026-06-12T14:00:00Z,40.0000,-80.9999,0.02,4,36,10.5,8192,active,direct,WTR,A,R1,0.05,,clear,T1,base 1\n" +
+			"L1,2026-06-12T14:00:20Z,40.0000,-80.9998,0.02,RTK-Float,36,10,8192,Active,Clamp,WTR,A,R1,-0.1,y,,T1,base 1\n" +
+			"L1,2026-06-12T14:00:10Z,40.0000,-80.99985,99,autonomous,-1,,,passive,,WTR,A,R1,,n,,T1,base 1\n" +
+			"L1,2026-06-12T14:00:10Z,40.0000,-80.99985,99,autonomous,-1,,,passive,,WTR,A,R1,,n,,T1,base 1\n" + // duplicate
+			"L1,2026-06-12T14:00:30Z,40.0000,-80.9997,0,no fix at all,30,1,512,sonde,,WTR,A,R1,,perhaps,,T1,base 1\n" +
+			"\n" +
+			"L2,2026-06-12T14:10:00Z,,-80.9999,0.02,4,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
+			"L2,2026-06-12T14:10:01Z,40.0000,-80.9999,0.02,4,-3,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
+			"L2,2026-06-12T14:10:02Z,40.0000,-80.9999,0.02,4,NaN,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
+			"L2,2026-06-12T14:10:03Z,140.0000,-80.9999,0.02,4,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
+			"L2,2026-06-12T14:10:04Z,40.0000,-80.9999,-0.02,4,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
+			"L2,2026-06-12 14:10:05,40.0000,-80.9999,0.02,4,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
+			"L2,2026-06-12T14:10:06Z,0,0,0.02,4,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
+			"L2,2026-06-12T14:10:07Z,40.0000,-80.9999,0.02,0,36,10.5,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
+			"L2,2026-06-12T14:10:08Z,40.0000,-80.9999,0.02,4,36,ten,8192,active,direct,GAS,A,R1,,,,T1,base 1\n" +
+			"L2,2026-06-12T14:10:09Z,40.0000,-80.9999,0.02\n" +
+			"L2,2026-06-12T14:10:10Z,40.0000,-80.9999,0.02,4,36,10.5,8192,active,direct,SEW,A,R1,,,,T1,base 1\n",
 	}, change: func(o *Options) { o.MaxRejectShare = 1 }},
-	"traces-formed": {field: map[string]string{"field/walks.csv": "TIME,LAT,LON,UTIL,CREW,RX,TICKET\n" +
-		"2026-06-12T14:00:00Z,40.0,-80.9999,WTR,A,R1,T1\n" +
-		"2026-06-12T14:00:10Z,40.0,-80.9998,WTR,A,R1,T1\n" +
-		"2026-06-12T14:10:10Z,40.0,-80.9997,WTR,A,R1,T1\n" + // later
-		"2026-06-12T14:10:20Z,40.0,-80.9990,WTR,A,R1,T1\n" + // farther
-		"2026-06-12T14:00:05Z,40.0,-80.9999,GAS,A,R1,T1\n" +
-		"2026-06-12T14:00:05Z,40.0,-80.9999,WTR,B,R1,T1\n" +
-		"2026-06-13T03:00:05Z,40.0,-80.9999,WTR,B,R1,T1\n" + // still the 12th by the sun
-		"2026-06-13T13:00:05Z,40.0,-80.9999,WTR,B,R1,T1\n" +
-		",40.0,-80.9991,WTR,B,R1,T1\n" +
-		",40.0,-80.9992,WTR,B,R1,T1\n",
+	"traces-formed": {field: map[string]string{
+		"field/walks.csv": "TIME,LAT,LON,UTIL,CREW,RX,TICKET\n" +
+			"2026-06-12T14:00:00Z,40.0,-80.9999,WTR,A,R1,T1\n" +
+			"2026-06-12T14:00:10Z,40.0,-80.9998,WTR,A,R1,T1\n" +
+			"2026-06-12T14:10:10Z,40.0,-80.9997,WTR,A,R1,T1\n" + // later
+			"2026-06-12T14:10:20Z,40.0,-80.9990,WTR,A,R1,T1\n" + // farther
+			"2026-06-12T14:00:05Z,40.0,-80.9999,GAS,A,R1,T1\n" +
+			"2026-06-12T14:00:05Z,40.0,-80.9999,WTR,B,R1,T1\n" +
+			"2026-06-13T03:00:05Z,40.0,-80.9999,WTR,B,R1,T1\n" + // still the 12th by the sun
+			"2026-06-13T13:00:05Z,40.0,-80.9999,WTR,B,R1,T1\n" +
+			",40.0,-80.9991,WTR,B,R1,T1\n" +
+			",40.0,-80.9992,WTR,B,R1,T1\n",
 	}},
-	"label-on-two-crews": {field: map[string]string{"field/walks.csv": "LINE,TIME,LAT,LON,CREW,RX,SESSION\n" +
-		"7,2026-06-12T14:00:00Z,40.0,-80.9999,B,R1,am\n" +
-		"7,2026-06-12T15:00:00Z,40.0,-80.9998,A,R1,am\n" +
-		"7,,40.0,-80.9997,A,R1,am\n" +
-		"7#2,2026-06-12T14:00:10Z,40.0,-80.9998,A,R1,am\n" +
-		"7,2026-06-12T18:00:00Z,40.0,-80.9996,A,R1,pm\n",
+	"label-on-two-crews": {field: map[string]string{
+		"field/walks.csv": "LINE,TIME,LAT,LON,CREW,RX,SESSION\n" +
+			"7,2026-06-12T14:00:00Z,40.0,-80.9999,B,R1,am\n" +
+			"7,2026-06-12T15:00:00Z,40.0,-80.9998,A,R1,am\n" +
+			"7,,40.0,-80.9997,A,R1,am\n" +
+			"7#2,2026-06-12T14:00:10Z,40.0,-80.9998,A,R1,am\n" +
+			"7,2026-06-12T18:00:00Z,40.0,-80.9996,A,R1,pm\n",
 	}},
 	"same-file-twice": {field: map[string]string{
 		"field/a.csv": "LINE,TIME,LAT,LON\n1,2026-06-12T14:00:00Z,40.0,-80.9999\n1,2026-06-12T14:00:10Z,40.0,-80.9998\n",
@@ -75,22 +78,26 @@ var cases = map[string]input{
 			}
 		}
 	}},
-	"decimal-commas": {field: map[string]string{"field/comma.csv": "TIME;LAT;LON;DEPTH_IN;REMARK\r\n" +
-		"12.06.2026 16:00:00;40,0001;-80,9999;36,5;\"a;b\r\nc\"\r\n" +
-		"12.06.2026 16:00:10;40,0002;-80,9999;1,234;\r\n",
+	"decimal-commas": {field: map[string]string{
+		"field/comma.csv": "TIME;LAT;LON;DEPTH_IN;REMARK\r\n" +
+			"12.06.2026 16:00:00;40,0001;-80,9999;36,5;\"a;b\r\nc\"\r\n" +
+			"12.06.2026 16:00:10;40,0002;-80,9999;1,234;\r\n",
 	}, change: func(o *Options) {
 		o.Field[0].Time.Zone, o.Field[0].Time.Format = "Europe/Berlin", "02.01.2006 15:04:05"
 	}},
-	"projected-feet": {field: map[string]string{"field/feet.csv": "E,N,DEPTH_IN\n1640416.667,14526443.500,36\n1640420,14526443.5,36\n"},
+	"projected-feet": {
+		field: map[string]string{"field/feet.csv": "E,N,DEPTH_IN\n1640416.667,14526443.500,36\n1640420,14526443.5,36\n"},
 		change: func(o *Options) {
 			s := &o.Field[0]
 			s.CRS = "EPSG:26917"
 			s.Easting.Factor, s.Northing.Factor = 1200.0/3937, 1200.0/3937
-		}},
-	"control": {control: map[string]string{"field/control.csv": "MARK,TIME,LAT,LON,TLAT,TLON,CREW,RX\n" +
-		"M1,2026-06-12T14:00:00Z,40.00001,-81,40,-81,A,R1\n" +
-		"M1,2026-06-12T14:00:00Z,40.00001,-81,40,-81,A,R1\n" +
-		"M2,2026-06-12T15:00:00Z,40.00001,-81,,-81,A,R1\n",
+		},
+	},
+	"control": {control: map[string]string{
+		"field/control.csv": "MARK,TIME,LAT,LON,TLAT,TLON,CREW,RX\n" +
+			"M1,2026-06-12T14:00:00Z,40.00001,-81,40,-81,A,R1\n" +
+			"M1,2026-06-12T14:00:00Z,40.00001,-81,40,-81,A,R1\n" +
+			"M2,2026-06-12T15:00:00Z,40.00001,-81,,-81,A,R1\n",
 	}},
 }
 

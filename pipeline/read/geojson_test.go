@@ -33,8 +33,17 @@ func TestGeoJSONKeepsValues(t *testing.T) {
 		fields = append(fields, fmt.Sprintf("%s:%d", f.Name, f.Kind))
 	}
 	const text, number, truth, raw = survey.FieldText, survey.FieldNumber, survey.FieldBool, survey.FieldJSON
-	if want := []survey.Field{{Name: "big", Kind: number}, {Name: "text", Kind: text}, {Name: "on", Kind: truth}, {Name: "mixed", Kind: raw},
-		{Name: "tags", Kind: raw}, {Name: "half", Kind: raw}, {Name: "none", Kind: text}, {Name: "id", Kind: number}, {Name: "late", Kind: number}}; !reflect.DeepEqual(l.fields, want) {
+	if want := []survey.Field{
+		{Name: "big", Kind: number},
+		{Name: "text", Kind: text},
+		{Name: "on", Kind: truth},
+		{Name: "mixed", Kind: raw},
+		{Name: "tags", Kind: raw},
+		{Name: "half", Kind: raw},
+		{Name: "none", Kind: text},
+		{Name: "id", Kind: number},
+		{Name: "late", Kind: number},
+	}; !reflect.DeepEqual(l.fields, want) {
 		t.Errorf("fields %v", fields)
 	}
 	var got []string

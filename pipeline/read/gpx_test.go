@@ -46,8 +46,10 @@ func TestGPXThatIsNone(t *testing.T) {
 		"wrong close": {`<gpx><wpt lat="40" lon="-81"></gpx>`, "line 1"},
 		"deep":        {"<gpx>" + strings.Repeat("<a>", 100_000), "more than 64 deep"},
 		"long text":   {"<gpx><name>" + strings.Repeat("x", 2<<20), "bytes of text"},
-		"entities": {`<!DOCTYPE gpx [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]><gpx><wpt lat="1" lon="1"><name>&b;</name></wpt></gpx>`,
-			"invalid character entity"},
+		"entities": {
+			`<!DOCTYPE gpx [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]><gpx><wpt lat="1" lon="1"><name>&b;</name></wpt></gpx>`,
+			"invalid character entity",
+		},
 		"encoding": {`<?xml version="1.0" encoding="klingon"?><gpx/>`, "klingon"},
 	} {
 		if _, err := parseGPX(strings.NewReader(c.text)); err == nil || !strings.Contains(err.Error(), c.want) {

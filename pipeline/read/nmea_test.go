@@ -58,8 +58,9 @@ func TestReadingsFromALog(t *testing.T) {
 	text := gga("235959.00", "0000", 4) + sentence("GNGST,235959.00,0.01,,,,0.03,0.04,0.05") + sentence("GNRMC,235959.00,A,,,,,,,120626,,,A") +
 		gga("000000.00", "0010", 4) + gga("000001.00", "0020", 5) + "noise $GNGGA,000001.50,4100.0,N,08100.0,W,4,,,,,,,,*00\n" +
 		gga("000005.00", "0060", 4) + gga("000006.00", "0070", 0)
-	in := input{field: map[string]string{"field/r.csv": "TIME,DEPTH_IN\n" +
-		"2026-06-12T23:59:59Z,36\n2026-06-13T00:00:00.5Z,36\n2026-06-13T00:00:01.9Z,36\n2026-06-13T00:00:03Z,36\n2026-06-14T00:00:00Z,36\n,36\n",
+	in := input{field: map[string]string{
+		"field/r.csv": "TIME,DEPTH_IN\n" +
+			"2026-06-12T23:59:59Z,36\n2026-06-13T00:00:00.5Z,36\n2026-06-13T00:00:01.9Z,36\n2026-06-13T00:00:03Z,36\n2026-06-14T00:00:00Z,36\n,36\n",
 	}}
 	o := in.options(t)
 	log := filepath.Join(filepath.Dir(o.Field[0].Path), "base.nmea")
