@@ -191,15 +191,12 @@ func (n *network) join(ps *priors, o Options) {
 				if t.record == s.record || foreign(r.utility, q.utility) {
 					continue
 				}
-				along := min(max(t.along(p), 0), t.length)
+				there := t.station + min(max(t.along(p), 0), t.length)/q.scale
 				toEnd := math.Inf(1)
-				if t.prev < 0 {
-					toEnd = along / q.scale
+				if p := &n.parts[t.of]; !p.closed {
+					toEnd = min(there-p.from, p.to-there)
 				}
-				if t.next < 0 {
-					toEnd = min(toEnd, (t.length-along)/q.scale)
-				}
-				j := joint{other: t.record, here: station, there: t.station + along/q.scale, atEnd: true, weight: 1}
+				j := joint{other: t.record, here: station, there: there, atEnd: true, weight: 1}
 				if j.gap = n.gap(p, s, t, ps); j.gap <= o.SnapM {
 					j.gap = 0
 				} else if j.weight = o.GapShare * closeness(j.gap, o.OwnM+o.LocalM); toEnd > o.GapM {
@@ -211,7 +208,7 @@ func (n *network) join(ps *priors, o Options) {
 		}
 	}
 	slices.SortFunc(found, func(a, b pair) int {
-		return cmp.Or(cmp.Compare(a.rec, b.rec), cmp.Compare(a.here, b.here), cmp.Compare(a.other, b.other), cmp.Compare(a.there, b.there), cmp.Compare(a.gap, b.gap))
+		return cmp.Or(cmp.Compare(a.rec, b.rec), cmp.Compare(a.here, b.here), cmp.Compare(a.other, b.other), cmp.Compare(a.there, b.there), cmp.Compare(a.gap, b.gap), cmp.Compare(b.end(), a.end()))
 	})
 	found = slices.CompactFunc(found, func(a, b pair) bool {
 		return a.rec == b.rec && a.here == b.here && a.other == b.other && a.there == b.there
@@ -253,6 +250,14 @@ func (n *network) number() {
 	for i := range n.records {
 		n.records[i].network = root(int32(i))
 	}
+}
+
+// end is 1 for a joint at an end, for sorting.
+func (j *joint) end() int {
+	if j.atEnd {
+		return 1
+	}
+	return 0
 }
 
 // gap is how far the end p of s lies from t on the map, or would lie if both

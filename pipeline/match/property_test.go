@@ -170,7 +170,7 @@ func TestReversedRecord(t *testing.T) {
 		}
 		for i, m := range Traces(&rev, nil, Options{})[0] {
 			w := want[i]
-			if math.Abs(m.Probability-w.Probability) > 1e-3 || (m.Record != w.Record && w.Probability > 0.5+1e-3) {
+			if math.Abs(m.Probability-w.Probability) > 1e-6 || (m.Record != w.Record && w.Probability > 0.5+1e-6) {
 				t.Fatalf("reading %d: record %d p %v, reversed %d p %v", i, w.Record, w.Probability, m.Record, m.Probability)
 			}
 			if m.Record != at || w.Record != at || m.AtEnd || w.AtEnd || m.Segment == w.Segment && len(pts) == 3 {
