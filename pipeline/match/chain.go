@@ -68,6 +68,7 @@ type observation struct {
 	after     heading // of the walk from here
 	onLine    float64 // likelihood of the signal's step from the reading before on one line
 	offLine   float64 // the same where the receiver left its line
+	foreign   float64 // factor on the odds of another utility than the label
 	anyRecord bool    // the position source is in the pipe: a record need carry no signal
 }
 
@@ -108,7 +109,7 @@ func (c *chain) observe(tr *survey.Trace, session int32, trust []trust) {
 		// Seen from where the session's positions should be.
 		p := orb.Point{r.Point[0] - c.session.east, r.Point[1] - c.session.north}
 		c.obs = append(c.obs, observation{
-			reading: i, p: p, noise: noise(r, trust[i].inflate, c.o), onLine: 1, offLine: 1,
+			reading: i, p: p, noise: noise(r, trust[i].inflate, c.o), foreign: trust[i].foreign, onLine: 1, offLine: 1,
 			anyRecord: r.Mode == survey.ModeSonde,
 		})
 		c.from = append(c.from, int32(len(c.cands)))

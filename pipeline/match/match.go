@@ -34,7 +34,7 @@ func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
 		var tru []trust
 		return func(i int) {
 			tr := &s.Traces[i]
-			tru = judgeTrust(tr, tru)
+			tru = judgeTrust(tr, &o, tru)
 			c.observe(tr, sessionOf(sessions, tr), tru)
 			c.solve()
 			out[i] = c.matches(s, tr, tru)

@@ -5,7 +5,7 @@ import "math"
 // start fills the first reading's states: which line a trace begins on, and how
 // far from it.
 func (c *chain) start() {
-	c.enter(0, c.fwd[:c.states(0)], 1-c.o.UnmappedShare-c.o.ForeignShare, c.o.ForeignShare)
+	c.enter(0, c.fwd[:c.states(0)], 1-c.o.UnmappedShare)
 	m := c.states(0)
 	// A line that is not on the map may be anywhere within the radius.
 	c.fwd[m-1] = c.o.UnmappedShare / (2 * c.o.SearchRadiusM)
@@ -18,9 +18,10 @@ func (c *chain) start() {
 }
 
 // enter writes to w the weights of beginning on each of reading i's candidates
-// from no line: the share own or foreign, divided among the records of that
-// kind in reach, times the densities of offset and direction.
-func (c *chain) enter(i int, w []float64, own, foreign float64) {
+// from no line: a total probability, parted into lines of the label's utility
+// and others, divided among the records of each kind in reach, times the
+// densities of offset and direction.
+func (c *chain) enter(i int, w []float64, total float64) {
 	cands := c.candidates(i)
 	o := &c.obs[i]
 	var count [3]int
@@ -30,7 +31,9 @@ func (c *chain) enter(i int, w []float64, own, foreign float64) {
 			count[kind]++
 		}
 	}
-	share := [3]float64{own, foreign, own * c.o.NoSignalShare}
+	others := min(c.o.ForeignShare*o.foreign, 0.5)
+	own := total * (1 - others)
+	share := [3]float64{own, total * others, own * c.o.NoSignalShare}
 	for j := range cands {
 		a := &cands[j]
 		kind := c.kind(a.rec, o)
@@ -135,7 +138,7 @@ func (c *chain) moves(i int, w []float64) {
 	// Either the line meets the map, whose records are anywhere within the
 	// radius otherwise, or the receiver leaps to one.
 	found := back*o.onLine*st.smooth*2*c.o.SearchRadiusM + jump*o.offLine
-	c.enter(i, last, found*(1-c.o.ForeignShare), found*c.o.ForeignShare)
+	c.enter(i, last, found)
 	last[m-1] = (1-back-jump)*free + jump*away
 
 	for a := range from {
@@ -284,7 +287,7 @@ func (c *chain) fits(misfit, noise, groundM float64) float64 {
 func (c *chain) attraction(rec int32, o *observation) float64 {
 	switch c.kind(rec, o) {
 	case kindForeign:
-		return c.o.ForeignJump
+		return min(c.o.ForeignJump*o.foreign, 1)
 	case kindNoSignal:
 		return c.o.NoSignalShare
 	}

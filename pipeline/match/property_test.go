@@ -66,7 +66,7 @@ func TestChainEqualsEnumeration(t *testing.T) {
 		c := &chain{net: newNetwork(s, sheets, o), o: o, ps: newPriors(&layout{sheets: make([][]mode, len(sheets))}, sheets, nil, nil, o)}
 		c.net.join(c.ps, o)
 		tr := &s.Traces[0]
-		c.observe(tr, -1, judgeTrust(tr, nil))
+		c.observe(tr, -1, judgeTrust(tr, &o, nil))
 		c.solve()
 
 		// The start is not kept: fill it once more.

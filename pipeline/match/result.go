@@ -22,9 +22,21 @@ func (c *chain) matches(s *survey.Survey, tr *survey.Trace, tru []trust) []surve
 	for i := range c.obs {
 		r := c.obs[i].reading
 		c.place(i, tr.Readings[r].Point, &out[r])
-		c.decide(i, s, tr, tru[r], &out[r])
+		t := c.distorted(i, &tr.Readings[r], tru[r])
+		out[r].Inflate = t.inflate
+		c.decide(i, s, tr, t, &out[r])
 	}
 	return out
+}
+
+// distorted adds to a reading's trust what its neighbours on the map say.
+func (c *chain) distorted(i int, r *survey.Reading, t trust) trust {
+	op := c.neighbours(i, r)
+	budget2 := noise(r, 1, c.o)
+	t.inflate = min(math.Sqrt(t.inflate*t.inflate+op.errorM*op.errorM/budget2), maxInflate)
+	t.untrusted = t.untrusted || op.untrusted
+	t.reason = join(t.reason, op.reason)
+	return t
 }
 
 // place fills in where the best path puts reading i.
@@ -111,7 +123,6 @@ func (c *chain) decide(i int, s *survey.Survey, tr *survey.Trace, t trust, m *su
 		m.Reason = fmt.Sprintf("labelled %s but lies on a %s record", tr.Utility, s.Records[m.Record].Utility)
 	case r.Mode == survey.ModeSonde:
 		m.Status = survey.StatusSonde
-		m.Reason = "sonde: kept for depth only"
 	default:
 		m.Status = survey.StatusUsed
 	}

@@ -80,6 +80,10 @@ func (f *figures) add(t *synth.Town, ms [][]survey.Match) {
 	if f.status == nil {
 		f.status = map[string]int{}
 	}
+	drawn := map[int]bool{} // lines that a record stands for
+	for i := range t.Truth.Records {
+		drawn[t.Truth.Records[i].Line] = true
+	}
 	for i := range s.Traces {
 		sp := spacing(&s.Traces[i])
 		for j := range s.Traces[i].Readings {
@@ -87,9 +91,9 @@ func (f *figures) add(t *synth.Town, ms [][]survey.Match) {
 			if r.Duplicate != nil || r.Mode == survey.ModeSonde {
 				continue
 			}
-			line := &t.Truth.Lines[truth.Line]
+			unmapped := !drawn[truth.Line]
 			right := m.Record >= 0 && t.Truth.Records[m.Record].Line == truth.Line
-			good := !truth.Jumped && !truth.Distorted && !truth.Float && r.Mode == survey.ModeActive && !line.Missing
+			good := !truth.Jumped && !truth.Distorted && !truth.Float && r.Mode == survey.ModeActive && !unmapped
 			used := m.Status == survey.StatusUsed
 			f.status[string(m.Status)]++
 			if used {
@@ -102,21 +106,21 @@ func (f *figures) add(t *synth.Town, ms [][]survey.Match) {
 			case good:
 				f.goodUsed.add(used)
 				f.goodTrust.add(m.Status == survey.StatusUntrusted)
-			case truth.Distorted && !truth.Jumped:
-				f.distorted.add(m.Status == survey.StatusUntrusted || m.Inflate >= 2)
-			}
-			if truth.Jumped {
+			case truth.Jumped:
 				f.jumpedWrong.add(used && !right)
-			}
-			if line.Missing {
+			case unmapped:
 				f.unmapped.add(!used)
+			case truth.Distorted:
+				f.distorted.add(m.Status == survey.StatusUntrusted)
 			}
-			hit := right || (m.Record < 0 && line.Missing)
+			if !used {
+				continue
+			}
 			if m.Probability >= 0.99 {
-				f.sure[sp].add(hit)
+				f.sure[sp].add(right)
 			}
 			e := m.Probability
-			if hit {
+			if right {
 				e = 1 - e
 			}
 			f.brier[sp] += e * e
