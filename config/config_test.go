@@ -190,6 +190,18 @@ environment variable ASFOUND_MATCH_SERCH_RADIUS: no such key: did you mean ASFOU
 	}
 }
 
+func TestUnknownSystem(t *testing.T) {
+	_, err := load(t, strings.Replace(minimal, "EPSG:4269", "EPSG:nonsense", 1)+"plane: EPSG:nothing\n")
+	for _, want := range []string{
+		"asfound.yaml:3: field.crs cannot be used: ", // and what package crs says of it
+		"asfound.yaml:4: plane is neither auto nor usable: ",
+	} {
+		if err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%v lacks %q", err, want)
+		}
+	}
+}
+
 func TestAliases(t *testing.T) {
 	dir := writeFiles(t, map[string]string{"map.geojson": "{}", "a.csv": fieldHeader, "b.csv": fieldHeader, "c.yaml": `
 records: [{path: map.geojson, utility: water}]

@@ -110,6 +110,7 @@ func (c *Config) settings() []setting {
 		number("match.apart_rate", rate, positive, &m.ApartPerM),
 		number("match.bend_rate", rate, positive, &m.BendPerM),
 		number("match.foreign_jump_share", share, inside01, &m.ForeignJump),
+		number("match.unmapped_jump_share", share, inside01, &m.UnmappedJump),
 		number("match.branch_share", share, inside01, &m.Branch),
 		number("match.route_share", share, positive, &m.RouteShare),
 		number("match.angle", angle, positive, &m.AngleRad),

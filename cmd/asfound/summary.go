@@ -28,7 +28,7 @@ func summarise(w io.Writer, o *pipeline.Outcome) {
 	fmt.Fprintf(t, "corrected\t%s\n", correctionCounts(r.Corrections))
 	for _, name := range []string{"report.html", "register.xlsx", "records-updated.gpkg"} {
 		if path := filepath.Join(o.Folder, name); exists(path) {
-			fmt.Fprintf(t, "open\t%s\n", shortest(path))
+			fmt.Fprintf(t, "open\t%s\n", fromHere(path))
 		}
 	}
 	t.Flush()
@@ -84,13 +84,13 @@ func exists(path string) bool {
 	return err == nil
 }
 
-// shortest is a path as seen from the working directory, where that is shorter.
-func shortest(path string) string {
+// fromHere is a path as seen from the working directory, where it lies below.
+func fromHere(path string) string {
 	here, err := os.Getwd()
 	if err != nil {
 		return path
 	}
-	if rel, err := filepath.Rel(here, path); err == nil && len(rel) < len(path) {
+	if rel, err := filepath.Rel(here, path); err == nil && filepath.IsLocal(rel) {
 		return rel
 	}
 	return path
