@@ -114,11 +114,7 @@ func newLayout(ss []sample, sheets, sessions int, o Options) *layout {
 	l.voteSheets(e, all)
 	l.voteSheets(e, all)
 	for i := range sessions {
-		f, ok := flat.voteSession(e, int32(i))
-		if !ok {
-			f, ok = l.voteSession(e, int32(i))
-		}
-		if ok {
+		for _, f := range append(flat.voteSession(e, int32(i)), l.voteSession(e, int32(i))...) {
 			l.try(e, int32(i), f)
 		}
 	}
@@ -168,7 +164,11 @@ func (l *layout) try(e *electorate, session int32, f shift) {
 	l.sessions[session] = f
 	l.voteSheets(e, touched)
 	l.voteSheets(e, touched)
-	if l.explains(e, concerned, touched, session) > before+sessionNats {
+	need := sessionNats
+	if oldSession != (shift{}) {
+		need = 0 // wrong it is; the question is by how much
+	}
+	if l.explains(e, concerned, touched, session) > before+need {
 		return
 	}
 	l.sessions[session] = oldSession
@@ -180,10 +180,11 @@ func (l *layout) try(e *electorate, session int32, f shift) {
 // explains is the log weight of some samples under the layout, with the priors
 // of the sheets and the session that are in question.
 func (l *layout) explains(e *electorate, samples, sheets []int32, session int32) float64 {
-	sum := priorWeight(&l.sessions[session], e.o.SessionM)
+	sum := e.o.sessionPrior().log(l.sessions[session].east, l.sessions[session].north)
 	for _, s := range sheets {
 		if len(l.sheets[s]) > 0 {
-			sum += priorWeight(&l.sheets[s][0].shift, e.o.SheetM)
+			m := &l.sheets[s][0]
+			sum += e.o.sheetPrior().log(m.east, m.north)
 		}
 	}
 	for _, at := range samples {
@@ -216,9 +217,10 @@ func (l *layout) sessionPart(session int32, v *view) float64 {
 	return v.east*f.east + v.north*f.north
 }
 
-// voteSession is the error of a session that the samples ask for, if it is
-// likelier than none and several sheets say so.
-func (l *layout) voteSession(e *electorate, session int32) (shift, bool) {
+// voteSession lists the errors of a session that its samples ask for on the map
+// as it seems to lie: those that are more than noise and that several sheets
+// speak for.
+func (l *layout) voteSession(e *electorate, session int32) []shift {
 	bs := make([]ballot, 0, len(e.bySession[session]))
 	for _, at := range e.bySession[session] {
 		b := ballot{weight: e.weights[at], base: unexplained}
@@ -229,21 +231,31 @@ func (l *layout) voteSession(e *electorate, session int32) (shift, bool) {
 		bs = append(bs, b)
 	}
 	if len(bs) < minRecords {
-		return shift{}, false
+		return nil
 	}
-	m := modes(bs, sessionM, e.o.SessionM, e.spreadM)[0]
-	if math.Hypot(m.east, m.north) < e.spreadM/2 {
-		return shift{}, false
-	}
-	sheets := map[int32]bool{}
-	for i := range bs {
-		for k := range bs[i].views {
-			if v := &bs[i].views[k]; closeness(v.offset-v.east*m.east-v.north*m.north, e.spreadM) > 0.3 {
-				sheets[v.sheet] = true
+	var out []shift
+	for _, m := range modes(bs, sessionM, e.o.sessionPrior(), e.spreadM) {
+		sheets := map[int32]bool{}
+		for i := range bs {
+			for k := range bs[i].views {
+				if v := &bs[i].views[k]; closeness(v.offset-v.east*m.east-v.north*m.north, e.spreadM) > 0.3 {
+					sheets[v.sheet] = true
+				}
 			}
 		}
+		if len(sheets) >= minRecords && math.Hypot(m.east, m.north) > e.spreadM/2 {
+			out = append(out, m.shift)
+		}
 	}
-	return m.shift, len(sheets) >= minRecords
+	return out
+}
+
+func (o *Options) sheetPrior() shiftPrior {
+	return shiftPrior{o.SheetM, o.FarSheetM, o.FarShare}
+}
+
+func (o *Options) sessionPrior() shiftPrior {
+	return shiftPrior{o.SessionM, o.WrongBaseM, o.WrongBaseShare}
 }
 
 func (l *layout) voteSheet(e *electorate, sheet int32) []mode {
@@ -266,5 +278,5 @@ func (l *layout) voteSheet(e *electorate, sheet int32) []mode {
 	if len(records) < minRecords {
 		return nil
 	}
-	return modes(bs, voteM, e.o.SheetM, e.spreadM)
+	return modes(bs, voteM, e.o.sheetPrior(), e.spreadM)
 }

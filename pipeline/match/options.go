@@ -14,6 +14,8 @@ type Options struct {
 
 	// What a map looks like: one standard deviation per axis, ground metres.
 	SheetM       float64 // a sheet's shift
+	FarSheetM    float64 // the shift of a sheet that is far off
+	FarShare     float64 // share of sheets that are
 	OwnM         float64 // a record's own shift
 	LocalM       float64 // a record's local error
 	LambdaM      float64 // correlation length of the local error along the line
@@ -27,6 +29,8 @@ type Options struct {
 
 	// What readings look like: the error budget across the line.
 	SessionM       float64 // what all positions of a session are off, per axis
+	WrongBaseM     float64 // the same for a session on a wrong base
+	WrongBaseShare float64 // share of sessions that are
 	AccuracyFactor float64 // on stated accuracy
 	DefaultSigmaM  float64 // where a reading states no accuracy, per axis
 	PoleM          float64 // holding the pole over the signal
@@ -64,7 +68,9 @@ var defaults = Options{
 	MinProbability: 0.9,
 	MinStretchM:    3,
 
-	SheetM:       0.2,
+	SheetM:       0.15,
+	FarSheetM:    1.2,
+	FarShare:     0.15,
 	OwnM:         0.12,
 	LocalM:       0.15,
 	LambdaM:      40,
@@ -76,7 +82,9 @@ var defaults = Options{
 	MissingShare: 0.01,
 	SnapM:        0.3,
 
-	SessionM:       0.1,
+	SessionM:       0.05,
+	WrongBaseM:     1,
+	WrongBaseShare: 0.05,
 	AccuracyFactor: 1.5,
 	DefaultSigmaM:  0.3,
 	PoleM:          0.02,
@@ -114,6 +122,10 @@ func (o Options) withDefaults() Options {
 		{&o.MinProbability, d.MinProbability},
 		{&o.MinStretchM, d.MinStretchM},
 		{&o.SheetM, d.SheetM},
+		{&o.FarSheetM, d.FarSheetM},
+		{&o.FarShare, d.FarShare},
+		{&o.WrongBaseM, d.WrongBaseM},
+		{&o.WrongBaseShare, d.WrongBaseShare},
 		{&o.OwnM, d.OwnM},
 		{&o.LocalM, d.LocalM},
 		{&o.LambdaM, d.LambdaM},

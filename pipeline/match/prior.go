@@ -59,7 +59,7 @@ type priors struct {
 func newPriors(l *layout, sheets, sessions map[string]int32, prior *survey.Model, o Options) *priors {
 	p := &priors{sheets: make([]sheetPrior, len(sheets)+1), sessions: make([]shift, len(sessions)+1)}
 	for i := range p.sheets {
-		p.sheets[i].shift = shift{ee: o.SheetM * o.SheetM, nn: o.SheetM * o.SheetM}
+		p.sheets[i] = unknownSheet(o)
 		if i > 0 && len(l.sheets[i-1]) > 0 {
 			p.sheets[i] = mixture(l.sheets[i-1])
 		}
@@ -87,6 +87,16 @@ func newPriors(l *layout, sheets, sessions map[string]int32, prior *survey.Model
 		}
 	}
 	return p
+}
+
+// unknownSheet is what is expected of a sheet that nothing is known of: most are
+// ordinary, some are far off.
+func unknownSheet(o Options) sheetPrior {
+	near, far := o.SheetM*o.SheetM, o.FarSheetM*o.FarSheetM
+	return mixture([]mode{
+		{shift: shift{ee: near, nn: near}, weight: 1 - o.FarShare},
+		{shift: shift{ee: far, nn: far}, weight: o.FarShare},
+	})
 }
 
 // mixture joins competing shifts into one with their common mean and

@@ -19,7 +19,7 @@ const (
 	votesPer    = 2    // votes on one record, however many its samples: they share its errors
 	minRecords  = 3    // records that must support a shift
 	maxModes    = 3    // shifts that compete
-	sessionNats = 3    // how much better the samples must be explained for a session to be wrong
+	sessionNats = 3.0  // how much better the samples must be explained for a session to be wrong
 	rivalNats   = 5    // how far below the best a rival may lie
 )
 
@@ -38,8 +38,8 @@ type ballot struct {
 }
 
 // score is the log weight of a shift (e, n): its prior and the ballots'.
-func score(bs []ballot, e, n, priorM, spreadM float64) float64 {
-	sum := priorWeight(&shift{east: e, north: n}, priorM)
+func score(bs []ballot, e, n float64, prior shiftPrior, spreadM float64) float64 {
+	sum := prior.log(e, n)
 	for i := range bs {
 		b := &bs[i]
 		sum += b.weight * math.Log(max(b.base, b.fit(e, n, spreadM)))
@@ -48,10 +48,24 @@ func score(bs []ballot, e, n, priorM, spreadM float64) float64 {
 	return math.Round(sum*1e8) / 1e8
 }
 
-// priorWeight is the log density of a shift, against none: Student's t with 3
-// degrees of freedom in two dimensions.
-func priorWeight(s *shift, priorM float64) float64 {
-	return -2.5 * math.Log1p((s.east*s.east+s.north*s.north)/(3*priorM*priorM))
+// shiftPrior is what is expected of a shift before the votes: most are ordinary,
+// some far off; both normal, with these standard deviations per axis.
+type shiftPrior struct{ nearM, farM, farShare float64 }
+
+// log is the log density of a shift, against none.
+func (p shiftPrior) log(e, n float64) float64 {
+	r2 := (e*e + n*n) / 2
+	near, far := (1-p.farShare)/(p.nearM*p.nearM), p.farShare/(p.farM*p.farM)
+	return math.Log((near*math.Exp(-r2/(p.nearM*p.nearM)) + far*math.Exp(-r2/(p.farM*p.farM))) / (near + far))
+}
+
+// weight is the weight (an inverse variance) with which the prior holds a shift
+// to zero.
+func (p shiftPrior) weight(e, n float64) float64 {
+	r2 := (e*e + n*n) / 2
+	a, b := p.nearM*p.nearM, p.farM*p.farM
+	near, far := (1-p.farShare)/a*math.Exp(-r2/a), p.farShare/b*math.Exp(-r2/b)
+	return (near/a + far/b) / (near + far)
 }
 
 // fit is how well the best view of a ballot fits a shift, 1 for perfectly.
@@ -71,18 +85,18 @@ func closeness(misfit, spreadM float64) float64 {
 
 // modes are the shifts that the ballots leave, the likeliest first, at most
 // maxModes.
-func modes(bs []ballot, reachM, priorM, spreadM float64) []mode {
+func modes(bs []ballot, reachM float64, prior shiftPrior, spreadM float64) []mode {
 	cells := int(math.Round(reachM / voteCellM))
 	side := 2*cells + 1
 	grid := make([]float64, side*side)
 	for i := range grid {
 		e, n := float64(i%side-cells)*voteCellM, float64(i/side-cells)*voteCellM
-		grid[i] = score(bs, e, n, priorM, spreadM)
+		grid[i] = score(bs, e, n, prior, spreadM)
 	}
 	var out []mode
 	for i := range grid {
 		if isPeak(grid, side, i) {
-			m, s := refine(bs, float64(i%side-cells)*voteCellM, float64(i/side-cells)*voteCellM, priorM, spreadM)
+			m, s := refine(bs, float64(i%side-cells)*voteCellM, float64(i/side-cells)*voteCellM, prior, spreadM)
 			m.weight = s
 			out = append(out, m)
 		}
@@ -132,11 +146,11 @@ func rivals(ms []mode) []mode {
 
 // refine moves a shift to the top of its hill by reweighted least squares, and
 // gives its covariance and score.
-func refine(bs []ballot, e, n, priorM, spreadM float64) (mode, float64) {
+func refine(bs []ballot, e, n float64, prior shiftPrior, spreadM float64) (mode, float64) {
 	var m mode
 	for range 4 {
-		prior := 1 / (priorM * priorM) / (1 + (e*e+n*n)/(3*priorM*priorM))
-		ee, en, nn, le, ln := prior, 0.0, prior, 0.0, 0.0
+		hold := prior.weight(e, n)
+		ee, en, nn, le, ln := hold, 0.0, hold, 0.0, 0.0
 		for i := range bs {
 			b := &bs[i]
 			for k := range b.views {
@@ -156,5 +170,5 @@ func refine(bs []ballot, e, n, priorM, spreadM float64) (mode, float64) {
 		e, n = (nn*le-en*ln)/det, (ee*ln-en*le)/det
 		m.shift = shift{east: e, north: n, ee: nn / det, en: -en / det, nn: ee / det}
 	}
-	return m, score(bs, e, n, priorM, spreadM)
+	return m, score(bs, e, n, prior, spreadM)
 }
