@@ -1,6 +1,8 @@
 package synth
 
 import (
+	"math"
+
 	"github.com/paulmach/orb"
 
 	"github.com/asfound/asfound/pipeline/survey"
@@ -79,6 +81,15 @@ type Sheet struct {
 	CoverUnit bool      `json:"cover_unit,omitempty"`
 	Invert    bool      `json:"cover_point,omitempty"`
 	Records   int       `json:"records"`
+}
+
+// At is what to add to the sheet at a point of the frame's plane to reach the
+// truth, true east and north in ground metres: East and North, with the turn and
+// the scale of the drawing about its middle.
+func (s *Sheet) At(f Frame, p orb.Point) (east, north float64) {
+	v := f.ground(orb.Point{p[0] - s.Middle[0], p[1] - s.Middle[1]})
+	sin, cos := math.Sincos(s.Turn)
+	return s.East + v[0] - s.Scale*(v[0]*cos-v[1]*sin), s.North + v[1] - s.Scale*(v[0]*sin+v[1]*cos)
 }
 
 // Session is what is wrong with the positions of one session: observed minus

@@ -1,156 +1,170 @@
 package scorer
 
 import (
-	"fmt"
-	"io"
 	"math"
 	"slices"
 )
 
 // Share is how many of a number of cases.
-type Share struct{ Hits, Of int }
-
-// Interval is the 95 % interval of the share behind the count (Wilson 1927).
-func (s Share) Interval() (low, high float64) {
-	if s.Of == 0 {
-		return 0, 1
-	}
-	const z = 1.959964
-	n, p := float64(s.Of), s.Value()
-	centre := p + z*z/(2*n)
-	half := z * math.Sqrt(p*(1-p)/n+z*z/(4*n*n))
-	return max(0, (centre-half)/(1+z*z/n)), min(1, (centre+half)/(1+z*z/n))
-}
+type Share struct{ Hits, Of float64 }
 
 // Value is the share itself; 0 of nothing is 0.
 func (s Share) Value() float64 {
 	if s.Of == 0 {
 		return 0
 	}
-	return float64(s.Hits) / float64(s.Of)
+	return s.Hits / s.Of
 }
 
-// Tally collects figures over towns: shares and samples by name, in the order in
-// which they first came.
-type Tally struct {
-	Names   []string
-	Shares  map[string]Share
-	Samples map[string][]float64
-}
-
-// NewTally is an empty tally.
-func NewTally() *Tally {
-	return &Tally{Shares: map[string]Share{}, Samples: map[string][]float64{}}
-}
-
-func (t *Tally) name(name string) {
-	if _, ok := t.Shares[name]; ok {
-		return
+// Interval is the 95 % interval of the share behind the count (Wilson 1927,
+// Journal of the American Statistical Association 22, 209-212).
+func (s Share) Interval() (low, high float64) {
+	if s.Of == 0 {
+		return 0, 1
 	}
-	if _, ok := t.Samples[name]; ok {
-		return
-	}
-	t.Names = append(t.Names, name)
+	const z = 1.959963985
+	n, p := s.Of, s.Value()
+	centre := p + z*z/(2*n)
+	half := z * math.Sqrt(p*(1-p)/n+z*z/(4*n*n))
+	return max(0, (centre-half)/(1+z*z/n)), min(1, (centre+half)/(1+z*z/n))
 }
 
-func (t *Tally) count(name string, hit bool) {
-	t.name(name)
-	s := t.Shares[name]
-	s.Of++
+// cases are those of one figure in one town.
+type cases struct {
+	Share
+	promised float64 // sum of the probabilities promised for them
+	values   []float64
+}
+
+// Tally holds the cases of every figure, town by town.
+type Tally struct{ towns [][numFigures]cases }
+
+// NewTally is a tally of no town.
+func NewTally() *Tally { return &Tally{} }
+
+// Add adds the towns of another tally.
+func (t *Tally) Add(o *Tally) { t.towns = append(t.towns, o.towns...) }
+
+// Towns is how many towns are in it.
+func (t *Tally) Towns() int { return len(t.towns) }
+
+func (t *Tally) last() *[numFigures]cases { return &t.towns[len(t.towns)-1] }
+
+func (t *Tally) count(f Figure, hit bool) {
+	c := &t.last()[f]
+	c.Of++
 	if hit {
-		s.Hits++
+		c.Hits++
 	}
-	t.Shares[name] = s
 }
 
-// add counts cases that come in numbers.
-func (t *Tally) add(name string, hits, of int) {
-	t.name(name)
-	s := t.Shares[name]
-	t.Shares[name] = Share{s.Hits + hits, s.Of + of}
+// measure counts a part of something that is measured, not counted.
+func (t *Tally) measure(f Figure, hits, of float64) {
+	c := &t.last()[f]
+	c.Hits += hits
+	c.Of += of
 }
 
-func (t *Tally) sample(name string, v ...float64) {
-	t.name(name)
-	t.Samples[name] = append(t.Samples[name], v...)
+// promise counts a case for which a probability was promised.
+func (t *Tally) promise(f Figure, p float64, hit bool) {
+	t.count(f, hit)
+	t.last()[f].promised += p
 }
 
-// Merge adds another tally's cases.
-func (t *Tally) Merge(o *Tally) {
-	for _, name := range o.Names {
-		if s, ok := o.Shares[name]; ok {
-			t.add(name, s.Hits, s.Of)
-		} else {
-			t.sample(name, o.Samples[name]...)
+func (t *Tally) value(f Figure, v float64) {
+	c := &t.last()[f]
+	c.values = append(c.values, v)
+}
+
+// Share is a figure's share over all towns.
+func (t *Tally) Share(f Figure) Share {
+	var s Share
+	for i := range t.towns {
+		s.Hits += t.towns[i][f].Hits
+		s.Of += t.towns[i][f].Of
+	}
+	return s
+}
+
+// Promised is the mean of the probabilities promised for a figure's cases.
+func (t *Tally) Promised(f Figure) float64 {
+	sum := 0.0
+	for i := range t.towns {
+		sum += t.towns[i][f].promised
+	}
+	return sum / t.Share(f).Of
+}
+
+// Interval is the 95 % interval of a figure's share. Cases of one town stand or
+// fall together: the count goes into Wilson's interval divided by the design
+// effect, the variance that the towns' own shares show over that of as many
+// independent cases, where that is above 1 (ratio estimator over clusters:
+// Cochran, Sampling Techniques, 3rd ed. 1977, section 9A; design effect: Kish,
+// Survey Sampling, 1965, section 8.2; both from memory).
+func (t *Tally) Interval(f Figure) (low, high float64) {
+	s := t.Share(f)
+	return Share{s.Value() * s.Of / t.designEffect(f), s.Of / t.designEffect(f)}.Interval()
+}
+
+func (t *Tally) designEffect(f Figure) float64 {
+	s, towns, squares := t.Share(f), 0.0, 0.0
+	p := s.Value()
+	for i := range t.towns {
+		if c := &t.towns[i][f]; c.Of > 0 {
+			towns++
+			d := c.Hits - p*c.Of
+			squares += d * d
 		}
 	}
-}
-
-// Mean, RMS and quantile of a sample; NaN of an empty one.
-func (t *Tally) Mean(name string) float64 {
-	sum := 0.0
-	for _, v := range t.Samples[name] {
-		sum += v
+	independent := p * (1 - p) * s.Of
+	if towns < 2 || independent == 0 {
+		return 1
 	}
-	return sum / float64(len(t.Samples[name]))
+	return max(1, towns/(towns-1)*squares/independent)
 }
 
-// RMS is the root of the mean square of a sample.
-func (t *Tally) RMS(name string) float64 {
-	sum := 0.0
-	for _, v := range t.Samples[name] {
-		sum += v * v
+// Values are a figure's values over all towns.
+func (t *Tally) Values(f Figure) []float64 {
+	var v []float64
+	for i := range t.towns {
+		v = append(v, t.towns[i][f].values...)
 	}
-	return math.Sqrt(sum / float64(len(t.Samples[name])))
+	return v
 }
 
-// Quantile is the value below which the share q of a sample lies.
-func (t *Tally) Quantile(name string, q float64) float64 {
-	v := slices.Clone(t.Samples[name])
+// Cases is how many cases a figure has.
+func (t *Tally) Cases(f Figure) int {
+	n := 0
+	for i := range t.towns {
+		n += len(t.towns[i][f].values)
+	}
+	return n + int(math.Round(t.Share(f).Of))
+}
+
+func mean(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / float64(len(v))
+}
+
+// rms is the root of the mean square.
+func rms(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x * x
+	}
+	return math.Sqrt(sum / float64(len(v)))
+}
+
+// quantile is the smallest value that at least the share q lies at or below;
+// NaN of none.
+func quantile(v []float64, q float64) float64 {
 	if len(v) == 0 {
 		return math.NaN()
 	}
+	v = slices.Clone(v)
 	slices.Sort(v)
-	return v[min(int(q*float64(len(v))), len(v)-1)]
-}
-
-// text is one figure as the table shows it.
-func (t *Tally) text(name string) string {
-	if s, ok := t.Shares[name]; ok {
-		if s.Of == 0 {
-			return "-"
-		}
-		low, high := s.Interval()
-		return fmt.Sprintf("%.1f (%.1f-%.1f) %% of %d", 100*s.Value(), 100*low, 100*high, s.Of)
-	}
-	if v := t.Samples[name]; len(v) > 0 {
-		return fmt.Sprintf("rms %.3f mean %.3f p95 %.3f of %d", t.RMS(name), t.Mean(name), t.Quantile(name, 0.95), len(v))
-	}
-	return "-"
-}
-
-// Print writes a table: a row a figure, a column a tally.
-func Print(w io.Writer, heads []string, columns []*Tally) {
-	var names []string
-	seen := map[string]bool{}
-	for _, c := range columns {
-		for _, n := range c.Names {
-			if !seen[n] {
-				seen[n] = true
-				names = append(names, n)
-			}
-		}
-	}
-	fmt.Fprintf(w, "%-52s", "")
-	for _, h := range heads {
-		fmt.Fprintf(w, " | %-42s", h)
-	}
-	fmt.Fprintln(w)
-	for _, n := range names {
-		fmt.Fprintf(w, "%-52s", n)
-		for _, c := range columns {
-			fmt.Fprintf(w, " | %-42s", c.text(n))
-		}
-		fmt.Fprintln(w)
-	}
+	return v[max(int(math.Ceil(q*float64(len(v))))-1, 0)]
 }

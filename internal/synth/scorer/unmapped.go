@@ -2,8 +2,6 @@ package scorer
 
 import (
 	"math"
-	"math/rand/v2"
-	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -11,139 +9,119 @@ import (
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
-// A line that no record shows counts as walked from this many readings on.
 const (
-	walkedReadings = 6
-	nearM          = 1.0 // a found line lies along the true one
+	walkedReadings = 6   // a line that no record shows counts as walked from here on
+	onFoundM       = 0.5 // a published line passes a reading that near
+	alongM         = 1.0 // and lies along a true line that near
 )
 
-func (j *judge) scoreUnmapped(t *Tally, o *Outcome) {
-	walked := map[int]int{}
-	for _, key := range j.keys {
-		rd := j.reading[key]
-		if j.truth.Lines[rd.Line].Missing && !rd.Jumped {
-			walked[rd.Line]++
+// unmapped scores lines that no record shows, and records that no line is behind.
+func (x *scoring) unmapped() {
+	walked := map[int][]*reading{}
+	for i := range x.readings {
+		if rd := &x.readings[i]; rd.class == unmapped && x.truth.Lines[rd.Line].Missing {
+			walked[rd.Line] = append(walked[rd.Line], rd)
 		}
 	}
-	var missing []int
-	for l, n := range walked {
-		if n >= walkedReadings {
-			missing = append(missing, l)
+	var found []lineref.Line
+	for i := range x.o.Findings {
+		if f := &x.o.Findings[i]; f.Kind == string(survey.KindUnmapped) && len(f.Line) > 0 {
+			found = append(found, lineref.New(f.Line, x.truth.Frame.Scale))
 		}
 	}
-	slices.Sort(missing)
-	found := make([]bool, len(missing))
-	wrong := 0
-	for _, f := range o.Findings {
-		if f.Kind != string(survey.KindUnmapped) {
-			continue
-		}
-		hit := false
-		for i, l := range missing {
-			if j.alongside(f.Line, l) {
-				found[i], hit = true, true
+	for l := range x.truth.Lines {
+		if rs := walked[l]; len(rs) >= walkedReadings {
+			passed := 0
+			for _, rd := range rs {
+				if passes(found, rd.seen.Point) || passes(found, rd.Point) {
+					passed++
+				}
 			}
+			x.count(UnmappedFound, 2*passed >= len(rs))
 		}
-		if !hit && !j.anyMissing(f.Line) {
+	}
+	wrong := 0
+	for i := range found {
+		if !x.unshown(&found[i], walked) {
 			wrong++
 		}
 	}
-	for i := range missing {
-		t.count("unmapped: lines found", found[i])
-	}
-	t.sample("unmapped: false ones, a town", float64(wrong))
-	j.scoreNotDetected(t, o)
+	x.value(UnmappedFalse, float64(wrong))
+	x.notDetected()
 }
 
-// alongside says whether most of a found line lies along a true one.
-func (j *judge) alongside(found orb.MultiLineString, line int) bool {
-	truth := lineref.New(orb.MultiLineString{j.truth.Lines[line].Points}, j.town.Frame.Scale)
-	near, all := 0, 0
-	for _, part := range found {
-		for _, p := range part {
-			all++
-			if distance(&truth, p) <= nearM {
-				near++
-			}
-		}
-	}
-	return all > 0 && 2*near > all
-}
-
-func (j *judge) anyMissing(found orb.MultiLineString) bool {
-	for l := range j.truth.Lines {
-		if j.truth.Lines[l].Missing && j.alongside(found, l) {
+func passes(found []lineref.Line, p orb.Point) bool {
+	for i := range found {
+		if f, ok := found[i].Nearest(p); ok && math.Abs(f.OffsetM) <= onFoundM {
 			return true
 		}
 	}
 	return false
 }
 
-func (j *judge) scoreNotDetected(t *Tally, o *Outcome) {
+// unshown says whether most of a published line lies along lines that no record
+// shows, or along what was read of them.
+func (x *scoring) unshown(found *lineref.Line, walked map[int][]*reading) bool {
+	along, all := 0, 0
+	for m := 0.0; m <= found.LengthM(); m++ {
+		all++
+		if p := found.At(m); x.besideMissing(p) || besideReading(walked, p) {
+			along++
+		}
+	}
+	return 2*along > all
+}
+
+func (x *scoring) besideMissing(p orb.Point) bool {
+	for l := range x.truth.Lines {
+		line := &x.truth.Lines[l]
+		if !line.Missing || !line.Points.Bound().Pad(2*alongM).Contains(p) {
+			continue
+		}
+		truth := lineref.New(orb.MultiLineString{line.Points}, x.truth.Frame.Scale)
+		if f, ok := truth.Nearest(p); ok && math.Abs(f.OffsetM) <= alongM {
+			return true
+		}
+	}
+	return false
+}
+
+func besideReading(walked map[int][]*reading, p orb.Point) bool {
+	for _, rs := range walked {
+		for _, rd := range rs {
+			if apart(rd.seen.Point, p) <= alongM {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// notDetected scores the records inside swept areas: those that no line is behind
+// shall be found, those that show a line shall not, and of a second record of a
+// line nothing is said.
+func (x *scoring) notDetected() {
 	empty := map[string]bool{}
-	for i := range j.truth.Areas {
-		for _, id := range j.truth.Areas[i].Empty {
+	for i := range x.truth.Areas {
+		for _, id := range x.truth.Areas[i].Empty {
 			empty[id] = true
 		}
 	}
 	said := map[string]bool{}
-	wrong := 0
-	for _, f := range o.Findings {
-		if f.Kind == string(survey.KindNotDetected) {
+	for i := range x.o.Findings {
+		if f := &x.o.Findings[i]; f.Kind == string(survey.KindNotDetected) {
 			said[f.Record] = true
-			if !empty[f.Record] {
-				wrong++
-			}
 		}
 	}
-	for id := range empty {
-		t.count("not detected: found", said[id])
-	}
-	t.sample("not detected: false ones, a town", float64(wrong))
-}
-
-// scoreResurvey is how much of the truly wrong unsurveyed length the first fifth
-// of the order's cost reaches, beside the same length picked by age and at random.
-func (j *judge) scoreResurvey(t *Tally, o *Outcome) {
-	if len(o.Resurvey) == 0 {
-		return
-	}
-	s := j.town.Survey()
-	wrong := func(rs []Resurvey, lengthM float64) (hit, all float64) {
-		at := 0.0
-		for _, r := range rs {
-			i := j.records[r.Record]
-			limit, _ := ToleranceM(s.Records[i].Utility)
-			for m := r.FromM; m < r.ToM; m++ {
-				off := j.lines[i] != nil && distance(j.lines[i], j.before[i].At(m)) > limit
-				if off {
-					all++
-					if at < lengthM {
-						hit++
-					}
-				}
-				at++
-			}
-		}
-		return hit, all
-	}
-	total := 0.0
-	for _, r := range o.Resurvey {
-		total += r.ToM - r.FromM
-	}
-	age := slices.Clone(o.Resurvey)
-	slices.SortStableFunc(age, func(a, b Resurvey) int {
-		return s.Records[j.records[a.Record]].Installed - s.Records[j.records[b.Record]].Installed
-	})
-	random := slices.Clone(o.Resurvey)
-	rng := rand.New(rand.NewPCG(j.town.Seed, 1))
-	rng.Shuffle(len(random), func(a, b int) { random[a], random[b] = random[b], random[a] })
-	for _, order := range []struct {
-		name string
-		rs   []Resurvey
-	}{{"resurvey: wrong length in the first fifth, share", o.Resurvey}, {"resurvey: the same by age", age}, {"resurvey: the same at random", random}} {
-		if hit, all := wrong(order.rs, total/5); all > 0 {
-			t.sample(order.name, hit/math.Max(all, 1))
+	wrong := 0
+	for r := range x.records {
+		rec := &x.records[r]
+		switch {
+		case empty[rec.ID]:
+			x.count(NotDetectedFound, said[rec.name])
+		case said[rec.name] && (rec.line == nil || len(x.byLine[rec.truth.Line]) == 1):
+			wrong++
 		}
 	}
+	x.value(NotDetectedFalse, float64(wrong))
 }

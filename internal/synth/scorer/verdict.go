@@ -3,9 +3,6 @@ package scorer
 import (
 	"math"
 
-	"github.com/paulmach/orb"
-
-	"github.com/asfound/asfound/internal/lineref"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -19,144 +16,114 @@ const (
 	trulyBetween // not counted
 )
 
-// truth of one record: the longest run beyond tolerance + margin and whether it
-// stays under tolerance - margin.
-func (j *judge) truly(r int) truly {
-	if j.lines[r] == nil || len(j.surveyed[r]) == 0 {
+const (
+	saysWithin  = string(survey.VerdictWithin)
+	saysOutside = string(survey.VerdictOutside)
+)
+
+func (r *record) truly() truly {
+	switch {
+	case r.line == nil || len(r.surveyed) == 0:
 		return trulyUnsurveyed
-	}
-	limit, _ := ToleranceM(j.town.Survey().Records[r].Utility)
-	within := true
-	for _, s := range j.surveyed[r] {
-		run := 0.0
-		for m := s[0]; m <= s[1]; m += stepM {
-			d := distance(&j.before[r], j.lines[r].At(m))
-			within = within && d <= limit-marginM
-			if d > limit+marginM {
-				if run += stepM; run >= stretchM+stepM {
-					return trulyOutside
-				}
-			} else {
-				run = 0
-			}
-		}
-	}
-	if within {
+	case len(r.outside(r.surveyed, r.limitM+marginM)) > 0:
+		return trulyOutside
+	case r.worst(r.touched) <= r.limitM-marginM:
 		return trulyWithin
 	}
 	return trulyBetween
 }
 
-func distance(l *lineref.Line, p orb.Point) float64 {
-	f, _ := l.Nearest(p)
-	return math.Abs(f.OffsetM)
+// outside are the stretches, of at least stretchM, in which every place of the
+// true line lies farther from the record than a limit.
+func (r *record) outside(within []stretch, limitM float64) []stretch {
+	var out []stretch
+	for _, s := range within {
+		from := math.NaN()
+		end := func(m float64) {
+			if m-from >= stretchM-1e-9 {
+				out = append(out, stretch{from, m})
+			}
+			from = math.NaN()
+		}
+		previous := s.fromM
+		r.places([]stretch{s}, func(m float64) {
+			switch beyond := across(&r.before, r.line.At(m)) > limitM; {
+			case beyond && math.IsNaN(from):
+				from = m
+			case !beyond:
+				end(previous)
+			}
+			previous = m
+		})
+		end(previous)
+	}
+	return out
 }
 
-func (j *judge) scoreVerdicts(t *Tally, o *Outcome) {
-	const outside, within = string(survey.VerdictOutside), string(survey.VerdictWithin)
-	for r := range j.truth.Records {
-		rec := o.Records[j.truth.Records[r].ID]
-		decided := rec.Position == outside || rec.Position == within
-		switch j.truly(r) {
+// worst is the largest distance of the true line from the record.
+func (r *record) worst(within []stretch) float64 {
+	worst := 0.0
+	r.places(within, func(m float64) { worst = max(worst, across(&r.before, r.line.At(m))) })
+	return worst
+}
+
+func (r *record) whole() []stretch { return []stretch{{0, r.line.LengthM()}} }
+
+// verdicts scores what was said of the records' positions.
+func (x *scoring) verdicts() {
+	for r := range x.records {
+		rec := &x.records[r]
+		said := x.o.Records[rec.name].Position
+		decided := said == saysOutside || said == saysWithin
+		if x.spared[r] {
+			continue
+		}
+		switch x.truly[r] {
 		case trulyOutside:
-			t.count("verdict: truly outside found", rec.Position == outside)
-			t.count("verdict: truly outside said within", rec.Position == within)
-			t.count("verdict: undecided or called unsurveyed", !decided)
-			if rec.Position == outside {
-				t.count("attribution: outside found, put down to the record", rec.Attribution == string(survey.AttributionRecord))
-			} else if rec.Position != within {
-				t.count("attribution: called inseparable", rec.Attribution == string(survey.AttributionInseparable))
+			found := said == saysOutside
+			x.count(OutsideFound, found)
+			x.count(OutsidePlace, found && x.placed(rec))
+			x.count(OutsideMissed, said == saysWithin)
+			x.count(Undecided, !decided)
+			if rec.frame {
+				x.count(OutsideOtherFrame, found)
 			}
 		case trulyWithin:
-			t.count("verdict: truly within said outside", rec.Position == outside)
-			t.count("verdict: undecided or called unsurveyed", !decided)
+			x.count(WithinFlagged, said == saysOutside)
+			x.count(Undecided, !decided)
 		case trulyUnsurveyed:
-			if j.lines[r] == nil {
-				t.count("verdict: record of no line said outside", rec.Position == outside)
+			if rec.line == nil {
+				x.count(NoLineJudged, decided)
+				continue
+			}
+			wrongly := said == saysOutside && rec.worst(rec.whole()) <= rec.limitM-marginM ||
+				said == saysWithin && rec.best() > rec.limitM+marginM
+			x.count(UnsurveyedMisjudged, wrongly)
+		}
+	}
+}
+
+// best is the smallest distance of the true line from the record.
+func (r *record) best() float64 {
+	best := math.Inf(1)
+	r.places(r.whole(), func(m float64) { best = min(best, across(&r.before, r.line.At(m))) })
+	return best
+}
+
+// placed says whether some published stretch that is outside reaches what is
+// truly outside, give or take stretchM.
+func (x *scoring) placed(rec *record) bool {
+	really := rec.outside(rec.surveyed, rec.limitM+marginM)
+	for i := range x.o.Findings {
+		f := &x.o.Findings[i]
+		if f.Kind != string(survey.KindPosition) || f.Record != rec.name || f.Verdict != saysOutside {
+			continue
+		}
+		for m := f.FromM; m <= f.ToM; m += stepM {
+			if foot, ok := rec.line.Nearest(rec.before.At(m)); ok && holds(really, foot.StationM, stretchM) {
+				return true
 			}
 		}
 	}
+	return false
 }
-
-func (j *judge) scoreDepth(t *Tally, o *Outcome) {
-	s := j.town.Survey()
-	for r := range j.truth.Records {
-		tr := &j.truth.Records[r]
-		cover := s.Records[r].CoverM
-		if math.IsNaN(cover) || len(tr.CoverM) == 0 || len(j.surveyed[r]) == 0 {
-			continue
-		}
-		mean := 0.0
-		for _, c := range tr.CoverM {
-			mean += c / float64(len(tr.CoverM))
-		}
-		_, limit := ToleranceM(s.Records[r].Utility)
-		verdict := o.Records[tr.ID].Depth
-		switch d := math.Abs(mean - cover); {
-		case d >= wrongCover:
-			t.count("depth: wrong covers found", verdict == string(survey.VerdictOutside))
-		case d < limit-marginM:
-			t.count("depth: good covers flagged", verdict == string(survey.VerdictOutside))
-		}
-	}
-}
-
-func (j *judge) scoreGeometry(t *Tally, o *Outcome) {
-	for r := range j.truth.Records {
-		tr := &j.truth.Records[r]
-		if len(j.surveyed[r]) == 0 {
-			continue
-		}
-		after, ok := o.Lines[tr.ID]
-		if !ok {
-			continue
-		}
-		now := lineref.New(orb.MultiLineString{after}, j.before[r].Scale)
-		outside := j.truly(r) == trulyOutside
-		for _, s := range j.surveyed[r] {
-			for m := s[0]; m <= s[1]; m += stepM {
-				p := j.lines[r].At(m)
-				was, is := distance(&j.before[r], p), distance(&now, p)
-				t.sample("geometry: surveyed parts before, m", was)
-				t.sample("geometry: surveyed parts after, m", is)
-				if outside {
-					t.sample("geometry: truly outside before, m", was)
-					t.sample("geometry: truly outside after, m", is)
-				}
-			}
-		}
-	}
-	j.scoreTopology(t, o)
-}
-
-// scoreTopology counts junctions that were shut and are open: ends of two
-// records drawn within 1 cm of each other that now lie over 1 cm apart.
-func (j *judge) scoreTopology(t *Tally, o *Outcome) {
-	s := j.town.Survey()
-	const shutM = 0.01
-	type end struct{ before, after orb.Point }
-	cells := map[[2]int64][]end{}
-	opened, junctions := 0, 0
-	for r := range s.Records {
-		after, ok := o.Lines[s.Records[r].ID]
-		if !ok || len(s.Records[r].Parts) != 1 {
-			continue
-		}
-		part := s.Records[r].Parts[0]
-		for _, e := range []end{{part[0], after[0]}, {part[len(part)-1], after[len(after)-1]}} {
-			key := [2]int64{int64(math.Floor(e.before[0])), int64(math.Floor(e.before[1]))}
-			for _, other := range cells[key] {
-				if apart(e.before, other.before) <= shutM {
-					junctions++
-					if apart(e.after, other.after) > shutM {
-						opened++
-					}
-				}
-			}
-			cells[key] = append(cells[key], e)
-		}
-	}
-	t.add("topology: junctions opened", opened, junctions)
-}
-
-func apart(a, b orb.Point) float64 { return math.Hypot(a[0]-b[0], a[1]-b[1]) }

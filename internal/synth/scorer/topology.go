@@ -1,0 +1,225 @@
+package scorer
+
+import (
+	"math"
+
+	"github.com/paulmach/orb"
+
+	"github.com/asfound/asfound/internal/lineref"
+)
+
+const (
+	shutM    = 0.01  // ends this near are one
+	fadeOutM = 20    // of the towns' jobs: beyond the evidence nothing moves from here on
+	stillM   = 0.001 // a smaller move is none
+	besideM  = 4     // parallel lines this near have sides
+	sureM    = 0.02  // and this far apart they have them without doubt
+)
+
+// topology scores what corrections must not break.
+func (x *scoring) topology() {
+	now := make([]lineref.Line, len(x.records))
+	there := make([]bool, len(x.records))
+	for r := range x.records {
+		now[r], there[r] = x.after(r)
+		x.count(SelfCrossings, selfCrossings(now[r].Parts) > selfCrossings(x.records[r].before.Parts))
+	}
+	tees := x.junctions(now, there)
+	x.sides(now)
+	x.moves(now, tees)
+}
+
+// joint is one end of one part of a record.
+type joint struct {
+	record, part int
+	last         bool
+}
+
+func (j joint) of(l *lineref.Line) orb.Point {
+	part := l.Parts[j.part]
+	if j.last {
+		return part[len(part)-1]
+	}
+	return part[0]
+}
+
+// junctions counts those that were shut and are open: ends drawn at one place
+// that no longer are, ends drawn on another record's line that no longer are. It
+// gives the stations at which other records end on each record.
+func (x *scoring) junctions(now []lineref.Line, there []bool) (tees [][]float64) {
+	tees = make([][]float64, len(x.records))
+	bounds := make([]orb.Bound, len(x.records))
+	var joints []joint
+	for r := range x.records {
+		bounds[r] = x.records[r].before.Parts.Bound().Pad(1)
+		for p := range x.records[r].before.Parts {
+			joints = append(joints, joint{r, p, false}, joint{r, p, true})
+		}
+	}
+	open := func(a joint, b int, apartM func(p orb.Point) float64) {
+		same := there[a.record] && there[b] && len(now[a.record].Parts) == len(x.records[a.record].before.Parts)
+		x.count(JunctionsOpened, !same || apartM(a.of(&now[a.record])) > shutM)
+	}
+	for i, a := range joints {
+		p := a.of(&x.records[a.record].before)
+		for b := range x.records {
+			rec := &x.records[b]
+			if b == a.record || !bounds[b].Contains(p) {
+				continue
+			}
+			f, ok := rec.before.Nearest(p)
+			if !ok || math.Abs(f.OffsetM) > shutM {
+				continue
+			}
+			if k := meets(joints, x, b, p); k >= 0 {
+				if k > i { // each pair once
+					c := joints[k]
+					open(a, b, func(q orb.Point) float64 { return apart(q, c.of(&now[b])) })
+				}
+				continue
+			}
+			tees[b] = append(tees[b], f.StationM)
+			open(a, b, func(q orb.Point) float64 {
+				foot, _ := now[b].Nearest(q)
+				return math.Abs(foot.OffsetM)
+			})
+		}
+	}
+	return tees
+}
+
+// meets is the end of a record that lies at a point; -1 none.
+func meets(joints []joint, x *scoring, record int, p orb.Point) int {
+	for k, c := range joints {
+		if c.record == record && apart(c.of(&x.records[record].before), p) <= shutM {
+			return k
+		}
+	}
+	return -1
+}
+
+// selfCrossings counts the places where a line's segments cross each other.
+func selfCrossings(parts orb.MultiLineString) int {
+	n := 0
+	for _, part := range parts {
+		for i := 0; i+1 < len(part); i++ {
+			for k := i + 2; k+1 < len(part); k++ {
+				if crosses(part[i], part[i+1], part[k], part[k+1]) {
+					n++
+				}
+			}
+		}
+	}
+	return n
+}
+
+// crosses says whether two segments cross inside both.
+func crosses(a, b, c, d orb.Point) bool {
+	side := func(a, b, p orb.Point) float64 { return (b[0]-a[0])*(p[1]-a[1]) - (b[1]-a[1])*(p[0]-a[0]) }
+	return side(a, b, c)*side(a, b, d) < 0 && side(c, d, a)*side(c, d, b) < 0
+}
+
+// sides counts, of pairs of parallel lines, those that were drawn side by side as
+// they lie and somewhere no longer are.
+func (x *scoring) sides(now []lineref.Line) {
+	for a := range x.records {
+		if !x.shows(a) {
+			continue
+		}
+		bound := x.records[a].line.Parts.Bound().Pad(besideM)
+		for b := a + 1; b < len(x.records); b++ {
+			if !x.shows(b) || !bound.Intersects(x.records[b].line.Parts.Bound()) {
+				continue
+			}
+			if was, is := x.pair(a, b, now); was {
+				x.count(SideChanges, !is)
+			}
+		}
+	}
+}
+
+// shows says whether a record is the first that shows a line.
+func (x *scoring) shows(r int) bool {
+	return x.records[r].line != nil && x.byLine[x.records[r].truth.Line][0] == r
+}
+
+// pair says whether two records that run beside each other were on their sides
+// before, and whether they still are wherever they were.
+func (x *scoring) pair(a, b int, now []lineref.Line) (was, is bool) {
+	ra, rb := &x.records[a], &x.records[b]
+	is = true
+	for m := 2.5; m < ra.line.LengthM(); m += 5 {
+		p := ra.line.At(m)
+		f, ok := rb.line.Nearest(p)
+		if !ok || !f.Square || math.Abs(f.OffsetM) > besideM {
+			continue
+		}
+		part, seg := ra.line.Locate(m)
+		d, e := ra.line.Direction(part, seg), rb.line.Direction(f.Part, f.Segment)
+		if math.Abs(d[0]*e[0]+d[1]*e[1]) < 0.9 {
+			continue
+		}
+		truth := (f.Point[0]-p[0])*d[1] - (f.Point[1]-p[1])*d[0]
+		if math.Abs(truth) < sureM {
+			continue
+		}
+		// side is how far b lies on its true side of a.
+		side := func(la, lb *lineref.Line) (float64, bool) {
+			fa, okA := la.Nearest(p)
+			fb, okB := lb.Nearest(p)
+			v := (fb.Point[0]-fa.Point[0])*d[1] - (fb.Point[1]-fa.Point[1])*d[0]
+			return v * math.Copysign(1, truth), okA && okB && fa.Square && fb.Square
+		}
+		before, ok1 := side(&ra.before, &rb.before)
+		after, ok2 := side(&now[a], &now[b])
+		if ok1 && before > sureM {
+			was = true
+			is = is && !(ok2 && after < -sureM)
+		}
+	}
+	return was, is
+}
+
+// moves counts the records that moved where nothing could have moved them:
+// farther than the fade-out from every reading used on them, from their ends and
+// from the ends of others on them.
+func (x *scoring) moves(now []lineref.Line, tees [][]float64) {
+	evidence := make([][]float64, len(x.records))
+	for i := range x.readings {
+		got := x.o.Readings[x.readings[i].at]
+		r, ok := x.index[got.Record]
+		if !ok || got.Status != "used" {
+			continue
+		}
+		if f, ok := x.records[r].before.Nearest(x.readings[i].seen.Point); ok {
+			evidence[r] = append(evidence[r], f.StationM)
+		}
+	}
+	for r := range x.records {
+		before := &x.records[r].before
+		allowed := append(evidence[r], tees[r]...)
+		for p := range before.Parts {
+			s := before.Stations(p)
+			allowed = append(allowed, s[0], s[len(s)-1])
+		}
+		beyond := false
+		for _, part := range now[r].Parts {
+			for _, q := range part {
+				f, ok := before.Nearest(q)
+				if moved := math.Abs(f.OffsetM); ok && moved > stillM {
+					beyond = beyond || !near(allowed, f.StationM, fadeOutM+1+moved)
+				}
+			}
+		}
+		x.count(MovedBeyond, beyond)
+	}
+}
+
+func near(stations []float64, m, within float64) bool {
+	for _, s := range stations {
+		if math.Abs(s-m) <= within {
+			return true
+		}
+	}
+	return false
+}
