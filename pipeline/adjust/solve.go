@@ -29,6 +29,7 @@ type problem struct {
 	mapM                        float64 // prior size of a shift of the whole map
 	iterations                  int
 	builder                     *estimate.Builder
+	last                        *estimate.Factor // its order serves again while no foot point has moved to another node
 }
 
 func newProblem(n *network, ev *evidence, o Options) *problem {
@@ -160,11 +161,26 @@ func (p *problem) factor(information float64) (*estimate.Factor, []float64, erro
 			s.observe(&r, v, c.weight/(c.sigma*c.sigma))
 		}
 	}
-	f, err := s.b.Factor(estimate.Options{})
-	if err != nil {
+	if err := p.eliminate(s.b); err != nil {
 		return nil, nil, fmt.Errorf("the adjustment's equations cannot be solved: %w", err)
 	}
-	return f, s.rhs, nil
+	return p.last, s.rhs, nil
+}
+
+// eliminate factors the equations, in the order of the last time where their
+// entries are where they were.
+func (p *problem) eliminate(b *estimate.Builder) error {
+	m, err := b.Matrix()
+	if err != nil {
+		return err
+	}
+	if p.last != nil {
+		if err := p.last.RefactorMatrix(m); !errors.Is(err, estimate.ErrPattern) {
+			return err
+		}
+	}
+	p.last, err = m.Factor(estimate.Options{})
+	return err
 }
 
 func (p *problem) addPriors(s *system) {
