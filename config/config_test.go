@@ -206,7 +206,7 @@ func TestAliases(t *testing.T) {
 	dir := writeFiles(t, map[string]string{"map.geojson": "{}", "a.csv": fieldHeader, "b.csv": fieldHeader, "c.yaml": `
 records: [{path: map.geojson, utility: water}]
 field:
-  - {path: a.csv, crs: &crs "EPSG:4269", columns: &crew {trace: TRACE, latitude: LATITUDE, longitude: LONGITUDE}}
+  - {path: a.csv, crs: &crs "EPSG:4269", frame: {name: ITRF2014, epoch: 2026.4}, columns: &crew {trace: TRACE, latitude: LATITUDE, longitude: LONGITUDE}}
   - {path: b.csv, crs: *crs, columns: *crew}
 `})
 	c, err := Load(filepath.Join(dir, "c.yaml"))
@@ -215,6 +215,9 @@ field:
 	}
 	if f := c.job.Read.Field; len(f) != 2 || f[1].Trace.Name != "TRACE" || f[1].CRS != "EPSG:4269" {
 		t.Errorf("field is %+v", f)
+	}
+	if f := c.job.Read.Field[0]; f.Frame != "ITRF2014" || f.Epoch != 2026.4 {
+		t.Errorf("frame %q, epoch %g", f.Frame, f.Epoch)
 	}
 }
 

@@ -61,6 +61,7 @@ func (d *decoder) display(path string) string {
 // files reads the path of a source, which may be a pattern, and its crs.
 func (d *decoder) files(s *section, role survey.Role) []read.File {
 	def := d.crs(s, "crs")
+	frame, epoch := d.frame(s, def)
 	layer := ""
 	if role == survey.RoleRecords || role == survey.RoleAreas {
 		if n := s.take("layer"); n != nil {
@@ -87,7 +88,7 @@ func (d *decoder) files(s *section, role survey.Role) []read.File {
 		if delimited(path) && s.entry("crs") == nil {
 			d.problem(n, d.display(path)+" cannot say its coordinate system", "add crs:, as in crs: EPSG:4269")
 		}
-		f := read.File{Path: path, Name: d.display(path), CRS: def, Layer: layer, At: d.ref(n)}
+		f := read.File{Path: path, Name: d.display(path), CRS: def, Layer: layer, Frame: frame, Epoch: epoch, At: d.ref(n)}
 		if before, twice := d.named[fileKey(f)]; twice {
 			d.problem(n, fmt.Sprintf("%s is read already, by %s", f.Name, before), "name it once")
 			continue
@@ -131,6 +132,40 @@ func (d *decoder) crs(s *section, key string) string {
 		d.problem(n, s.full(key)+" cannot be used", err.Error())
 	}
 	return def
+}
+
+// frame reads the reference frame that positions are really in, and their epoch
+// as a decimal year: "" and 0 where nothing is said.
+func (d *decoder) frame(s *section, def string) (name string, epoch float64) {
+	n := s.take("frame")
+	if n == nil {
+		return "", 0
+	}
+	f := d.section(n, s.full("frame"))
+	defer f.done()
+	if v := f.take("name"); v == nil {
+		d.problem(n, f.name+" has no name", "write {name: ITRF2014, epoch: 2026.4}")
+	} else if name, _ = d.nonEmpty(v, f.full("name")); name != "" {
+		if system, err := crs.Parse(def); err == nil {
+			if _, err := system.InFrame(name); err != nil {
+				d.problem(v, f.full("name")+" cannot be used", err.Error())
+			}
+		}
+	}
+	if v := f.take("epoch"); v != nil {
+		if text, ok := d.text(v, f.full("epoch")); ok {
+			year, err := plain.parse(text)
+			if err == nil {
+				err = satelliteYears.check(plain, text, year)
+			}
+			if err != nil {
+				d.wrong(v, f.full("epoch"), err)
+			} else {
+				epoch = year
+			}
+		}
+	}
+	return name, epoch
 }
 
 // checkPlane sees that the working plane is one.

@@ -124,6 +124,10 @@ var (
 	upperHalf   = span{low: 0.5, high: 1, openLow: true, openHigh: true, words: "more than 0.5 and less than 1"}
 )
 
+// satelliteYears are the epochs that positions can have: an epoch of 0 or a day
+// count taken for a year would move them by metres in silence.
+var satelliteYears = span{low: 1980, high: 2100, words: "from 1980 to 2100, a decimal year such as 2026.4"}
+
 func (s span) holds(v float64) bool {
 	return v >= s.low && v <= s.high && (!s.openLow || v > s.low) && (!s.openHigh || v < s.high)
 }

@@ -169,7 +169,6 @@ var (
 
 func (d *decoder) field(n *yaml.Node, depthTo survey.DepthTo) (out []read.FieldSource) {
 	s, files := d.source(n, survey.RoleField)
-	s.notBuilt("frame")
 	c := s.below("columns")
 	src := read.FieldSource{
 		Positions:  d.positions(n, s, c, files),
