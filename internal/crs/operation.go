@@ -35,6 +35,9 @@ type Options struct {
 	Grids []*Grid
 }
 
+// ErrEpoch says that an operation moves with time and no epoch was given.
+var ErrEpoch = errors.New("give the epoch of the positions as a decimal year such as 2026.4")
+
 // NewOperation is NewOperationAt without options.
 func NewOperation(from, to *System) (*Operation, error) {
 	return NewOperationAt(from, to, Options{})
@@ -67,8 +70,8 @@ func NewOperationAt(from, to *System, o Options) (*Operation, error) {
 	at := from.datum
 	for _, l := range way {
 		if l.helmert != nil && l.helmert.timeDependent() && o.Epoch == 0 {
-			return nil, fmt.Errorf("%s to %s moves with time (%s, from %s to %s): give the epoch of the positions as a decimal year such as 2026.4",
-				from.datum.short, to.datum.short, l.name, at.short, l.to.short)
+			return nil, fmt.Errorf("%s to %s moves with time (%s, from %s to %s): %w",
+				from.datum.short, to.datum.short, l.name, at.short, l.to.short, ErrEpoch)
 		}
 		if s := l.shift(at, o.Epoch); s != nil {
 			op.shifts = append(op.shifts, s)

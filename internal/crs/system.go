@@ -96,9 +96,28 @@ func (s *System) Metres() *System {
 	if !s.Projected() || s.unit == metre {
 		return s
 	}
+	return s.in(metre, "metres")
+}
+
+// InUnit is the same projection with its axes in a unit of so many metres, as
+// where a file's columns say another unit than its system.
+func (s *System) InUnit(metres float64) (*System, error) {
+	u, err := linear("unit", metres)
+	switch {
+	case err != nil:
+		return nil, err
+	case !s.Projected():
+		return nil, fmt.Errorf("%s is geographic: its axes are angles, of no length", s.name)
+	case s.unit.factor == u.factor:
+		return s, nil
+	}
+	return s.in(u, "the unit "+u.name), nil
+}
+
+func (s *System) in(u unit, words string) *System {
 	m := *s
-	m.code, m.unit = 0, metre
-	m.name = s.name + " in metres"
+	m.code, m.unit = 0, u
+	m.name = s.name + " in " + words
 	m.definition = m.write()
 	return &m
 }

@@ -24,6 +24,9 @@ type account struct {
 	rejects []survey.Reject
 	bad     int  // rejected rows that held something
 	located bool // the extent holds a position
+	file    File
+	to      projection // how its positions reach the plane; zero if that was not told
+	sample  sample     // of its positions as they stand in the file
 	reasons map[string]string
 	odd     oddities
 }

@@ -44,6 +44,9 @@ func readAreas(ctx context.Context, src AreasSource, pl *plane, maxRejectShare f
 		return nil, err
 	}
 	r, bindErr := a.reader(src, l, pl)
+	if missing := epochMissing(src.File, bindErr); missing != nil {
+		return nil, missing
+	}
 	if err = cmp.Or(err, bindErr); err != nil {
 		a.SetAside = strings.ReplaceAll(err.Error(), "\n", "; ")
 	}
@@ -94,7 +97,7 @@ func (a *areasFile) reader(src AreasSource, l *layerFile, pl *plane) (*areaReade
 			b.problems = append(b.problems, err)
 		}
 		r.to = to
-		a.reached(to)
+		a.reached(src.File, to)
 	}
 	a.odd = r.odd
 	return r, b.err()

@@ -78,7 +78,8 @@ func (b *binder) control(src ControlSource, pl *plane, a *account) *controlReade
 		plane: pl,
 		name:  src.Name,
 	}
-	a.reached(r.points.to)
+	a.reached(src.File, r.points.to)
+	r.points.sample = &a.sample
 	if to := r.known.to; to.operation != nil && src.TrueCRS != "" {
 		a.Notes = append(a.Notes, "known positions in "+to.from.Name()+": "+to.operation.Name())
 	}

@@ -131,7 +131,8 @@ func (b *binder) field(src FieldSource, pl *plane, a *account) *fieldReader {
 		solarOffset: pl.solarOffset,
 		name:        src.Name,
 	}
-	a.reached(r.points.to)
+	a.reached(src.File, r.points.to)
+	r.points.sample = &a.sample
 	a.odd = r.odd
 	return r
 }

@@ -89,6 +89,9 @@ func (in *inputs) readRecords(ctx context.Context) error {
 	if in.plane, err = choosePlane(in.options.Plane, in.inConfigOrder()); err != nil {
 		return err
 	}
+	for _, g := range in.options.Grids {
+		in.plane.grids = append(in.plane.grids, g.Grid)
+	}
 	if err := in.findSolarOffset(); err != nil {
 		return err
 	}
@@ -151,34 +154,40 @@ func (in *inputs) readRest(ctx context.Context) (err error) {
 // of the input.
 func (in *inputs) survey() (*survey.Survey, error) {
 	s := &survey.Survey{Plane: in.plane.system.Definition(), Notes: in.plan.notes}
-	var accounts []*account
 	for _, l := range in.records {
 		for i := range l.records {
 			l.records[i].Layer = len(s.Layers)
 		}
 		s.Layers = append(s.Layers, l.layer)
 		s.Records = append(s.Records, l.records...)
-		accounts = append(accounts, &l.account)
 	}
 	for _, f := range in.field {
 		s.Traces = append(s.Traces, f.traces(in.options.Gap)...)
-		accounts = append(accounts, &f.account)
 	}
 	for _, f := range in.control {
 		s.Checks = append(s.Checks, f.checks...)
-		accounts = append(accounts, &f.account)
 	}
 	for _, f := range in.areas {
 		s.Areas = append(s.Areas, f.areas...)
-		accounts = append(accounts, &f.account)
 	}
-	for _, a := range accounts {
+	blunders, err := in.nameBlunders()
+	if err != nil {
+		return nil, err
+	}
+	s.Notes = append(s.Notes, blunders...)
+	s.Notes = append(s.Notes, in.plane.frameNotes(in.accounts(), in.extent().Center())...)
+	for _, a := range in.accounts() {
 		if err := a.check(); err != nil {
 			return nil, err
 		}
 		s.Sources = append(s.Sources, a.Source)
 		s.Rejects = append(s.Rejects, a.rejects...)
-		s.Notes = append(s.Notes, a.warnings()...)
+		if a.SetAside != "" {
+			s.Notes = append(s.Notes, fmt.Sprintf("%s was set aside: %s", a.Name, a.SetAside))
+		}
+	}
+	for _, g := range in.options.Grids {
+		s.Sources = append(s.Sources, survey.Source{Name: g.Name(), Role: survey.RoleGrid, SHA256: g.SHA256, Bytes: g.Bytes})
 	}
 	slices.SortFunc(s.Traces, func(a, b survey.Trace) int { return strings.Compare(a.ID, b.ID) })
 	slices.SortStableFunc(s.Checks, compareChecks)
@@ -186,19 +195,40 @@ func (in *inputs) survey() (*survey.Survey, error) {
 	return s, nil
 }
 
-// doubtfulOperationM is the accuracy from which on a person should be told how
-// a file reaches the plane.
-const doubtfulOperationM = 0.1
-
-// warnings are what the first screen should say of a source.
-func (a *account) warnings() []string {
-	var w []string
-	if a.SetAside != "" {
-		w = append(w, fmt.Sprintf("%s was set aside: %s", a.Name, a.SetAside))
-	} else if a.OperationM > doubtfulOperationM {
-		w = append(w, fmt.Sprintf("%s reaches the working plane by %s, which is good to %g m only", a.Name, a.Operation, a.OperationM))
+// accounts are those of all files, in the order of the outputs.
+func (in *inputs) accounts() (all []*account) {
+	for _, l := range in.records {
+		all = append(all, &l.account)
 	}
-	return w
+	for _, f := range in.field {
+		all = append(all, &f.account)
+	}
+	for _, f := range in.control {
+		all = append(all, &f.account)
+	}
+	for _, f := range in.areas {
+		all = append(all, &f.account)
+	}
+	return all
+}
+
+// extent is the box around all records, in the plane.
+func (in *inputs) extent() orb.Bound {
+	var box *orb.Bound
+	for _, l := range in.records {
+		if !l.located {
+			continue
+		}
+		b := orb.Bound{Min: orb.Point{l.West, l.South}, Max: orb.Point{l.East, l.North}}
+		if box != nil {
+			b = b.Union(*box)
+		}
+		box = &b
+	}
+	if box == nil {
+		return orb.Bound{} // choosePlane has refused records without a line
+	}
+	return *box
 }
 
 func compareChecks(a, b survey.Check) int {

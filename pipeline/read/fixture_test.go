@@ -5,8 +5,10 @@ import (
 	"context"
 	"flag"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -120,7 +122,8 @@ func (in input) options(t testing.TB) Options {
 		}
 		return File{Path: path, Name: name, CRS: "EPSG:4269"}
 	}
-	for name, text := range in.field {
+	for _, name := range slices.Sorted(maps.Keys(in.field)) {
+		text := in.field[name]
 		header, _, _ := strings.Cut(strings.TrimPrefix(text, "\ufeff"), "\n")
 		s := mapped(header)
 		s.File = write(name, text)

@@ -1,6 +1,9 @@
 package read
 
-import "github.com/asfound/asfound/pipeline/survey"
+import (
+	"github.com/asfound/asfound/internal/crs"
+	"github.com/asfound/asfound/pipeline/survey"
+)
 
 // Options says what to read and how each file names and measures things. Paths
 // are as they can be opened; Name is what every output calls the file.
@@ -13,7 +16,25 @@ type Options struct {
 	MaxRejectShare    float64  // a source with a larger share of bad rows is set aside whole
 	Gap               Gap      // where traces are formed: what ends one
 	PlaceholderSheets []string // sheet values that say nothing, compared without case ("", "unknown", ...)
+	Grids             []Grid   // datum shift grids that operations may use
+	Blunders          Blunders // what a file does whose positions cannot be meant as they stand
 }
+
+// Grid is a datum shift grid with the digest of its file.
+type Grid struct {
+	*crs.Grid
+	SHA256 string
+	Bytes  int64
+}
+
+// Blunders says what becomes of a file with a gross mistake of system, unit or
+// axes.
+type Blunders string
+
+const (
+	BlundersWarn Blunders = "warn" // it is named on the first screen, and the run goes on
+	BlundersStop Blunders = "stop" // it is an error
+)
 
 // Gap is what ends a trace where no trace column is mapped.
 type Gap struct {
@@ -30,7 +51,7 @@ type File struct {
 	Layer string
 	// Frame is the reference frame that the positions are really in, where it is
 	// not CRS's own ("ITRF2014"), and Epoch their date as a decimal year; "" and
-	// 0 where nothing is said. They are for field and control files.
+	// 0 where nothing is said.
 	Frame string
 	Epoch float64
 	// At is where the config names the file ("asfound.yaml:12"), for messages.
@@ -79,7 +100,7 @@ const (
 // Positions says where a row's position stands and what its accuracy means.
 type Positions struct {
 	Latitude, Longitude Column // degrees
-	Easting, Northing   Column // in the system's unit; in metres where both have a Factor
+	Easting, Northing   Column // in the system's unit, or in that of their Factor, which must be the same
 	Elevation           Column
 	Accuracy            Column
 	AccuracyMeans       Accuracy

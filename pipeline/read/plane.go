@@ -15,7 +15,8 @@ const auto = "auto"
 // plane is the job's working plane: a projected system in metres.
 type plane struct {
 	system      *crs.System
-	solarOffset int // of the sun's time in the middle of the records, seconds
+	grids       []*crs.Grid // that operations to it may use
+	solarOffset int         // of the sun's time in the middle of the records, seconds
 }
 
 // choosePlane is the plane that the options name or, for "auto", the first
@@ -64,20 +65,40 @@ func (pl *plane) factors(p orb.Point) (scale, convergence float64, err error) {
 	return scale, convergence, err
 }
 
-// projection takes positions of one file to the plane.
+// projection takes positions of one file to the plane. The zero projection is
+// none.
 type projection struct {
 	from      *crs.System
+	epoch     float64 // of the positions, decimal year; 0 not known
 	operation *crs.Operation
 }
 
 // projection from a system; epoch is the date of the positions as a decimal
 // year, 0 where it is not known.
 func (pl *plane) projection(from *crs.System, epoch float64) (projection, error) {
-	op, err := crs.NewOperationAt(from, pl.system, crs.Options{Epoch: epoch})
+	op, err := crs.NewOperationAt(from, pl.system, crs.Options{Epoch: epoch, Grids: pl.grids})
 	if err != nil {
 		return projection{}, err
 	}
-	return projection{from, op}, nil
+	return projection{from, epoch, op}, nil
+}
+
+// epochMissing words the error of an operation that needs an epoch, for whoever
+// writes the config: it is theirs to mend, and so an error even where a file
+// could be set aside. It is nil for any other error.
+func epochMissing(file File, err error) error {
+	if !errors.Is(err, crs.ErrEpoch) {
+		return nil
+	}
+	return fmt.Errorf("%s%s: %w, as in frame: {name: ITRF2014, epoch: 2026.4}", file.Name, file.named(), err)
+}
+
+// named says where the config names a file.
+func (f File) named() string {
+	if f.At == "" {
+		return ""
+	}
+	return " (named in " + f.At + ")"
 }
 
 // apply takes one position to the plane; why says that it has none there.

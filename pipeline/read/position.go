@@ -24,6 +24,7 @@ type pair struct {
 	log        *positionLog
 	geographic bool
 	to         projection
+	sample     *sample // what the file's positions are like; nil where nobody asks
 }
 
 func (b *binder) positions(p Positions, pl *plane, system *crs.System, epoch float64) positions {
@@ -74,16 +75,22 @@ func (b *binder) pair(columns [4]Column, pl *plane, system *crs.System, epoch fl
 		p.x, p.y, p.geographic = b.cell(longitude), b.cell(latitude), true
 		from = system.Geographic()
 	case easting.Mapped() && northing.Mapped():
+		unit := [2]float64{easting.Factor, northing.Factor}
+		easting.Factor, northing.Factor = 0, 0 // the system has the unit
 		p.x, p.y = b.cell(easting), b.cell(northing)
 		if !system.Projected() {
 			b.problem("%s is geographic and has no easting and northing: name the projected system they are in", system.Name())
 			return p
 		}
-		if (easting.Factor != 0) != (northing.Factor != 0) {
-			b.problem("easting and northing must both have a unit, or neither")
+		if unit[0] != unit[1] {
+			b.problem("easting and northing must have the same unit, or both none")
 		}
-		if easting.Factor != 0 {
-			from = system.Metres()
+		if unit[0] != 0 {
+			var err error
+			if from, err = system.InUnit(unit[0]); err != nil {
+				b.problems = append(b.problems, err)
+				return p
+			}
 		}
 	case b.log != nil:
 		p.log, p.geographic = b.log, true
@@ -118,6 +125,9 @@ func (c *cells) point(p *pair) orb.Point {
 
 // place takes a position to the working plane.
 func (c *cells) place(p *pair, at orb.Point) orb.Point {
+	if p.sample != nil {
+		p.sample.add(at)
+	}
 	if p.own && !finite(at) {
 		c.fail(&p.x, "", "has no position")
 	}

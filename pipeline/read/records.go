@@ -1,6 +1,7 @@
 package read
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -29,11 +30,7 @@ type recordsLayer struct {
 func openRecords(src RecordsSource) (*recordsLayer, error) {
 	l := &recordsLayer{src: src, account: account{Source: survey.Source{Name: src.Name, Role: survey.RoleRecords}, odd: oddities{}}}
 	if err := l.open(); err != nil {
-		at := ""
-		if src.At != "" {
-			at = " (named in " + src.At + ")"
-		}
-		return nil, fmt.Errorf("records %s%s: %s", src.Name, at, plainError(src.File, err))
+		return nil, fmt.Errorf("records %s%s: %s", src.Name, src.named(), plainError(src.File, err))
 	}
 	return l, nil
 }
@@ -135,9 +132,9 @@ func (l *recordsLayer) read(ctx context.Context, pl *plane, placeholderSheets []
 	}
 	to, err := pl.projection(l.system, l.src.Epoch)
 	if err != nil {
-		return fail(err)
+		return cmp.Or(epochMissing(l.src.File, err), fail(err))
 	}
-	l.reached(to)
+	l.reached(l.src.File, to)
 	var values row
 	for i := range l.layer.Features {
 		f := &l.layer.Features[i]

@@ -18,7 +18,7 @@ const rowsPerLook = 4096
 // readTable streams a file's rows through what bind returns, and keeps their
 // account. used lists the places of the rows taken so far, which are rejected
 // when the file turns out to be broken or too bad: then it is set aside. The
-// only errors are the context's.
+// only errors are the context's, and an epoch that the config lacks.
 func (a *account) readTable(ctx context.Context, file File, maxRejectShare float64, bind func(*binder) func(*row) fault, used func() []survey.Place) error {
 	identified, err := a.identifyBeside(file)
 	if err != nil {
@@ -37,6 +37,9 @@ func (a *account) readTable(ctx context.Context, file File, maxRejectShare float
 	}
 	use := bind(b)
 	if err := b.err(); err != nil {
+		if missing := epochMissing(file, err); missing != nil {
+			return missing
+		}
 		reason := strings.ReplaceAll(err.Error(), "\n", "; ")
 		use = func(*row) fault { return fault{reason: "its file is set aside: " + reason} }
 		a.SetAside = reason
@@ -92,10 +95,11 @@ func (b *binder) system(file File) *crs.System {
 }
 
 // reached says how positions of the source reach the plane.
-func (a *account) reached(p projection) {
+func (a *account) reached(file File, p projection) {
 	if p.operation == nil {
 		return
 	}
+	a.file, a.to = file, p
 	a.CRS = p.from.Name()
 	a.Operation = p.operation.Name()
 	a.OperationM = p.operation.AccuracyM()

@@ -39,6 +39,7 @@ const (
 	RoleField   Role = "field"
 	RoleControl Role = "control"
 	RoleAreas   Role = "areas"
+	RoleGrid    Role = "grid" // of shifts between datums: it has no rows
 )
 
 // Source is one input file and the account of its rows:
