@@ -119,7 +119,7 @@ func (x *scoring) placed(rec *record) bool {
 		if f.Kind != string(survey.KindPosition) || f.Record != rec.name || f.Verdict != saysOutside {
 			continue
 		}
-		for m := f.FromM; m <= f.ToM; m += stepM {
+		for m := f.FromM; m <= min(f.ToM, rec.before.LengthM()); m += stepM {
 			if foot, ok := rec.line.Nearest(rec.before.At(m)); ok && holds(really, foot.StationM, stretchM) {
 				return true
 			}
