@@ -149,6 +149,11 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 	j.Read.PlaceholderSheets = d.placeholders(root, base)
 	j.Publish.Output = d.resolve(j.Publish.Output)
 	depthTo := d.defaultDepthTo(root, base)
+	for _, n := range d.list(root.take("grids"), "grids") {
+		if g, ok := d.grid(n); ok {
+			j.Read.Grids = append(j.Read.Grids, g)
+		}
+	}
 	for _, n := range d.list(root.take("records"), "records") {
 		j.Read.Records = append(j.Read.Records, d.records(n)...)
 	}

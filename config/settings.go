@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/asfound/asfound/pipeline/correct"
+	"github.com/asfound/asfound/pipeline/read"
 )
 
 // setting is one scalar key of the config and the options that it sets. The
@@ -85,6 +86,7 @@ func (c *Config) settings() []setting {
 		text("banner", &j.Banner),
 
 		number("read.max_reject_share", share, zeroToOne, &j.Read.MaxRejectShare),
+		choice("read.blunders", &j.Read.Blunders, string(read.BlundersWarn), string(read.BlundersStop)),
 		number("read.gap_time", duration, positive, &j.Read.Gap.Seconds),
 		number("read.gap_distance", length, positive, &j.Read.Gap.Metres),
 
@@ -151,6 +153,7 @@ func (c *Config) settings() []setting {
 		number("adjust.depth_scale", share, zeroToOne, &a.DepthScale),
 		number("adjust.cover_sheet", length, positive, &a.CoverSheetM),
 		number("adjust.cover_local", length, positive, &a.CoverLocalM),
+		number("adjust.cover_walk", length, positive, &a.CoverWalkM),
 		number("adjust.name_from", length, notNegative, &a.NameM),
 		number("adjust.draws", plain, positive, &a.Draws),
 		number("adjust.seed", plain, anything, &a.Seed),
