@@ -152,6 +152,7 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 	for _, n := range d.list(root.take("grids"), "grids") {
 		if g, ok := d.grid(n); ok {
 			j.Read.Grids = append(j.Read.Grids, g)
+			j.Publish.Grids = append(j.Publish.Grids, g.Grid)
 		}
 	}
 	for _, n := range d.list(root.take("records"), "records") {

@@ -33,14 +33,27 @@ one standard deviation. East and north are true east and north.
 
 Positions in GeoJSON files are WGS 84 longitude and latitude.
 `)
-	w.WriteString("Working plane: " + e.plane.Name() + "\n")
-	w.WriteString("Working plane to WGS 84: " + e.toWGS84.Name() + "\n")
-	for i := range e.layers {
-		f := &e.layers[i]
-		w.WriteString(oneLine(e.Survey.Layers[i].Source) + ": " + f.system.Name() +
-			"; corrected vertices by " + f.fromPlane.Name() + "; GeoJSON by " + f.toWGS84.Name() + "\n")
+	for _, line := range e.operations() {
+		w.WriteString(line + "\n")
 	}
 	return nil
+}
+
+// operations say, a line each, how coordinates came in and how they go out, and
+// how good that is.
+func (e *edition) operations() []string {
+	lines := []string{"Working plane: " + e.plane.Name(), "Working plane to WGS 84: " + e.toWGS84.Name()}
+	for i := range e.Survey.Sources {
+		if s := &e.Survey.Sources[i]; s.Operation != "" {
+			lines = append(lines, oneLine(s.Name)+", in: "+s.CRS+"; "+s.Operation)
+		}
+	}
+	for i := range e.layers {
+		f := &e.layers[i]
+		lines = append(lines, oneLine(e.Survey.Layers[i].Source)+", out: "+f.system.Name()+
+			"; corrected vertices by "+f.fromPlane.Name()+"; GeoJSON by "+f.toWGS84.Name())
+	}
+	return lines
 }
 
 // oneLine keeps a text from the data on one line.

@@ -31,7 +31,7 @@ type layerFrame struct {
 }
 
 // prepare checks a result and works out what all files share.
-func prepare(r *survey.Result) (*edition, error) {
+func prepare(r *survey.Result, grids ...*crs.Grid) (*edition, error) {
 	if err := check(r); err != nil {
 		return nil, err
 	}
@@ -44,12 +44,13 @@ func prepare(r *survey.Result) (*edition, error) {
 	if e.plane, err = crs.Parse(s.Plane); err != nil {
 		return nil, fmt.Errorf("working plane: %w", err)
 	}
-	if e.toWGS84, err = crs.NewOperation(e.plane, wgs84); err != nil {
+	o := crs.Options{Grids: grids}
+	if e.toWGS84, err = crs.NewOperationAt(e.plane, wgs84, o); err != nil {
 		return nil, fmt.Errorf("working plane to WGS 84: %w", err)
 	}
 	e.layers = make([]layerFrame, len(s.Layers))
 	for i := range s.Layers {
-		if e.layers[i], err = frame(&s.Layers[i], e.plane, wgs84); err != nil {
+		if e.layers[i], err = frame(&s.Layers[i], e.plane, wgs84, o); err != nil {
 			return nil, fmt.Errorf("%s: %w", s.Layers[i].Source, err)
 		}
 	}
@@ -60,14 +61,14 @@ func prepare(r *survey.Result) (*edition, error) {
 	return e, nil
 }
 
-func frame(l *survey.Layer, plane, wgs84 *crs.System) (f layerFrame, err error) {
+func frame(l *survey.Layer, plane, wgs84 *crs.System, o crs.Options) (f layerFrame, err error) {
 	if f.system, err = crs.Parse(l.CRS); err != nil {
 		return f, err
 	}
-	if f.fromPlane, err = crs.NewOperation(plane, f.system); err != nil {
+	if f.fromPlane, err = crs.NewOperationAt(plane, f.system, o); err != nil {
 		return f, err
 	}
-	if f.toWGS84, err = crs.NewOperation(f.system, wgs84); err != nil {
+	if f.toWGS84, err = crs.NewOperationAt(f.system, wgs84, o); err != nil {
 		return f, err
 	}
 	f.records = make([]int32, len(l.Features))

@@ -3,6 +3,7 @@ package publish
 import (
 	"bufio"
 
+	"github.com/asfound/asfound/internal/crs"
 	"github.com/paulmach/orb"
 )
 
@@ -14,7 +15,7 @@ const lonLatDecimals = 9
 // operation stand in the foreign member "asfound" before the features.
 func (e *edition) writeGeoJSON(w *bufio.Writer, t table) error {
 	g := collection{w: w}
-	g.begin(e, t.name, e.toWGS84.Name())
+	g.begin(e, t.name, origin{crs: e.Survey.Plane, toWGS84: e.toWGS84})
 	for r := range t.rows {
 		if err := g.feature(t, r, e.lonLat); err != nil {
 			return err
@@ -30,8 +31,16 @@ type collection struct {
 	members int
 }
 
+// origin is a system that features were in before an operation took them to
+// WGS 84: undoing that very operation gives them back.
+type origin struct {
+	source  string // of records; "" for what was in the working plane
+	crs     string // definition
+	toWGS84 *crs.Operation
+}
+
 // begin opens the collection with what a reader of this file alone must know.
-func (g *collection) begin(e *edition, name string, operations ...string) {
+func (g *collection) begin(e *edition, name string, origins ...origin) {
 	b := append(g.line[:0], `{"type":"FeatureCollection","name":`...)
 	b = appendJSONString(b, name)
 	b = append(b, ",\n"+`"asfound":{"caution":`...)
@@ -45,8 +54,16 @@ func (g *collection) begin(e *edition, name string, operations ...string) {
 	b = append(b, `,"version":`...)
 	b = appendJSONString(b, e.Version)
 	b = append(b, `,"coordinate_operations":[`...)
-	for i, op := range operations {
-		b = appendJSONString(appendComma(b, i), op)
+	for i, o := range origins {
+		b = append(appendComma(b, i), `{"source":`...)
+		b = appendJSONString(b, o.source)
+		b = append(b, `,"crs":`...)
+		b = appendJSONString(b, o.crs)
+		b = append(b, `,"operation":`...)
+		b = appendJSONString(b, o.toWGS84.Name())
+		b = append(b, `,"accuracy_m":`...)
+		b = appendJSON(b, lengthColumn(""), number(o.toWGS84.AccuracyM()))
+		b = append(b, '}')
 	}
 	b = append(b, "]},\n"+`"features":[`...)
 	g.line = b

@@ -65,9 +65,12 @@ func TestGeoJSONIsRFC7946(t *testing.T) {
 		}
 		var note struct {
 			Caution    string
-			Operations []string `json:"coordinate_operations"`
+			Operations []struct {
+				Source, CRS, Operation string
+				AccuracyM              float64 `json:"accuracy_m"`
+			} `json:"coordinate_operations"`
 		}
-		if err := json.Unmarshal(members["asfound"], &note); err != nil || note.Caution != caution() || !strings.Contains(note.Operations[0], "NAD83 to WGS 84") {
+		if err := json.Unmarshal(members["asfound"], &note); err != nil || note.Caution != caution() || !strings.Contains(note.Operations[0].Operation, "NAD83 to WGS 84") || note.Operations[0].AccuracyM != 2 || note.Operations[0].CRS == "" {
 			t.Errorf("%s says of itself: %s: %v", name, members["asfound"], err)
 		}
 		if strings.Contains(text, "NaN") || strings.Contains(text, "Inf") {

@@ -123,12 +123,15 @@ func (g *geopackage) system(s *crs.System) (int32, error) {
 	}
 	id, organization := int32(100_001+len(g.systems)), "NONE"
 	definition := def
+	if !strings.HasPrefix(def, "PROJCS[") && !strings.HasPrefix(def, "GEOGCS[") {
+		definition = s.WKT1() // which the standard wants here
+	}
 	if code, ok := strings.CutPrefix(def, "EPSG:"); ok {
 		n, err := strconv.ParseInt(code, 10, 32)
 		if err != nil {
 			return 0, fmt.Errorf("coordinate system %q: %w", def, err)
 		}
-		id, organization, definition = int32(n), "EPSG", "undefined"
+		id, organization = int32(n), "EPSG"
 	}
 	g.systems[def] = id
 	if id == 4326 {

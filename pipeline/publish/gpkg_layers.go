@@ -23,7 +23,8 @@ func (e *edition) writeGeoPackage(path string) error {
 }
 
 func (e *edition) fill(g *geopackage) error {
-	if err := g.describe(strings.TrimSpace(e.Banner + "\n" + caution())); err != nil {
+	text := strings.Join(append([]string{e.Banner, caution()}, e.operations()...), "\n")
+	if err := g.describe(strings.TrimSpace(text)); err != nil {
 		return err
 	}
 	tables := []table{e.findings("findings"), e.readings(), e.findings("unmapped", survey.KindUnmapped)}

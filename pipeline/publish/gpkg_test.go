@@ -118,6 +118,37 @@ func TestGeoPackageStandard(t *testing.T) {
 	}
 }
 
+// Every system that a layer is in stands there as the older WKT that the
+// standard wants, and means the system that its EPSG code means.
+func TestGeoPackageSystems(t *testing.T) {
+	db := openGeoPackage(t, run(t, handful(t)))
+	rows := ask(t, db, "SELECT srs_id, organization, definition FROM gpkg_spatial_ref_sys WHERE srs_id > 0")
+	if len(rows) < 2 {
+		t.Fatalf("systems: %q", rows)
+	}
+	for _, row := range rows {
+		f := strings.SplitN(row, "|", 3)
+		if !strings.HasPrefix(f[2], "PROJCS[") && !strings.HasPrefix(f[2], "GEOGCS[") {
+			t.Errorf("system %s is defined as %q, no WKT of OGC 01-009", f[0], f[2])
+			continue
+		}
+		if f[1] != "EPSG" {
+			continue
+		}
+		p := orb.Point{500100, 4427700}
+		if strings.HasPrefix(f[2], "GEOGCS[") {
+			p = orb.Point{-81.1, 40.2}
+		}
+		q, err := operation(t, "EPSG:"+f[0], f[2]).Apply(p)
+		if err != nil || math.Hypot(q[0]-p[0], q[1]-p[1]) > 1e-9 {
+			t.Errorf("EPSG:%s has %v where its definition has %v: %v", f[0], p, q, err)
+		}
+	}
+	if text := ask(t, db, "SELECT metadata FROM gpkg_metadata")[0]; !strings.Contains(text, "Working plane to WGS 84: NAD83 to WGS 84: null operation, accurate to about 2 m") {
+		t.Errorf("the file does not say the operation: %s", text)
+	}
+}
+
 func TestGeoPackageLayers(t *testing.T) {
 	db := openGeoPackage(t, run(t, handful(t)))
 	got := strings.Join(ask(t, db, "SELECT c.table_name, g.geometry_type_name, g.srs_id, g.z, c.last_change || '' FROM gpkg_contents c JOIN gpkg_geometry_columns g USING (table_name) ORDER BY c.table_name"), "\n")

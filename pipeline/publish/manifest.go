@@ -61,6 +61,15 @@ type inputEntry struct {
 	Notes      []string    `json:"notes,omitempty"`
 }
 
+// accuracy is that of a source's operation; nil where there is none, or it is
+// not stated.
+func accuracy(s *survey.Source) *float64 {
+	if s.Operation == "" {
+		return nil
+	}
+	return finite(s.OperationM)
+}
+
 func (e *edition) writeManifest(path string, o Options, outputs []output) error {
 	slices.SortFunc(outputs, func(a, b output) int { return cmpStrings(a.Name, b.Name) })
 	m := manifest{
@@ -75,7 +84,7 @@ func (e *edition) writeManifest(path string, o Options, outputs []output) error 
 		s := &e.Survey.Sources[i]
 		in := inputEntry{
 			Name: s.Name, Role: s.Role, Bytes: s.Bytes, SHA256: s.SHA256, CRS: s.CRS, Operation: s.Operation,
-			AccuracyM: finite(s.OperationM), Rows: s.Rows, Used: s.Used, Duplicates: s.Duplicates, Rejected: s.Rejected,
+			AccuracyM: accuracy(s), Rows: s.Rows, Used: s.Used, Duplicates: s.Duplicates, Rejected: s.Rejected,
 			SetAside: s.SetAside, Notes: s.Notes,
 		}
 		for _, b := range s.Siblings {

@@ -1,12 +1,17 @@
 package publish
 
-import "time"
+import (
+	"time"
+
+	"github.com/asfound/asfound/internal/crs"
+)
 
 // Options say where a run's folder goes and what it is called.
 type Options struct {
 	Output  string // the folder of all runs
 	Started time.Time
 	Config  ConfigFile
+	Grids   []*crs.Grid // datum shift grids that operations may use, as those that read the inputs
 }
 
 // ConfigFile is the config that the run was made with, for the manifest.

@@ -58,7 +58,7 @@ func Run(r *survey.Result, o Options) (folder string, err error) {
 }
 
 func publish(r *survey.Result, o Options, files []file) (folder string, err error) {
-	e, err := prepare(r)
+	e, err := prepare(r, o.Grids...)
 	if err != nil {
 		return "", err
 	}

@@ -224,7 +224,12 @@ func (e *edition) warnings() []string {
 			out = append(out, e.Survey.Sources[i].Name+": "+n)
 		}
 	}
-	return out
+	said := map[string]bool{} // the survey may say what a source says
+	return slices.DeleteFunc(out, func(w string) bool {
+		was := said[w]
+		said[w] = true
+		return was
+	})
 }
 
 // severity orders verdicts: what needs a person first.

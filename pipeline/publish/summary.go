@@ -85,6 +85,8 @@ type sourceCount struct {
 	Duplicates int         `json:"duplicates"`
 	Rejected   int         `json:"rejected"`
 	SetAside   string      `json:"set_aside,omitempty"`
+	Operation  string      `json:"operation,omitempty"`
+	AccuracyM  *float64    `json:"operation_accuracy_m,omitempty"`
 }
 
 type recordCount struct {
@@ -149,7 +151,7 @@ func (e *edition) summarise() *summary {
 	}
 	for i := range e.Survey.Sources {
 		f := &e.Survey.Sources[i]
-		s.Sources = append(s.Sources, sourceCount{f.Name, f.Role, f.Rows, f.Used, f.Duplicates, f.Rejected, f.SetAside})
+		s.Sources = append(s.Sources, sourceCount{f.Name, f.Role, f.Rows, f.Used, f.Duplicates, f.Rejected, f.SetAside, f.Operation, accuracy(f)})
 	}
 	s.countRecords(e)
 	s.Readings = e.countReadings()

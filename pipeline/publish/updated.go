@@ -171,11 +171,12 @@ func cleanName(s string) string {
 // its heights are; records-updated.gpkg has them.
 func (e *edition) writeUpdatedGeoJSON(w *bufio.Writer) error {
 	g := collection{w: w}
-	operations := make([]string, len(e.layers))
+	origins := make([]origin, len(e.layers))
 	for i := range e.layers {
-		operations[i] = oneLine(e.Survey.Layers[i].Source) + ": " + e.layers[i].toWGS84.Name()
+		l := &e.Survey.Layers[i]
+		origins[i] = origin{l.Source, l.CRS, e.layers[i].toWGS84}
 	}
-	g.begin(e, "records-updated", operations...)
+	g.begin(e, "records-updated", origins...)
 	for l := range e.Survey.Layers {
 		layer := &e.Survey.Layers[l]
 		names := uniqueNames(layer.Fields, "fid", "geom")
