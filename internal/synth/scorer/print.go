@@ -19,7 +19,7 @@ type Column struct {
 const (
 	nameWidth = 52
 	aimWidth  = 9
-	cellWidth = 28
+	cellWidth = 31
 )
 
 // Print writes the table: a row a figure, under the head of its group; in each
@@ -55,28 +55,31 @@ func Print(w io.Writer, columns []Column) error {
 	return err
 }
 
-// text is one figure as the table shows it.
+// text is one figure as the table shows it: the value, its interval or 95th
+// percentile, the number of cases, each at its place.
 func (t *Tally) text(f Figure) string {
 	n := t.Cases(f)
 	if n == 0 {
 		return "-"
 	}
-	switch figures[f].kind {
+	var value, beside string
+	switch k := figures[f].kind; k {
 	case share, promise:
 		low, high := t.Interval(f)
-		text := fmt.Sprintf("%.1f (%.1f-%.1f)%8d", 100*t.Share(f).Value(), 100*low, 100*high, n)
-		if figures[f].kind == promise {
-			text = fmt.Sprintf("%.1f: %s", 100*t.Promised(f), text)
+		value, beside = fmt.Sprintf("%.1f", 100*t.Share(f).Value()), fmt.Sprintf("(%.1f-%.1f)", 100*low, 100*high)
+		if k == promise {
+			value = fmt.Sprintf("%.1f: %s", 100*t.Promised(f), value)
 		}
-		return text
-	case means:
+	case means, squares:
 		v := t.Values(f)
-		return fmt.Sprintf("%.3f / %.3f%8d", mean(v), quantile(v, 0.95), n)
-	case squares:
-		v := t.Values(f)
-		return fmt.Sprintf("%.3f / %.3f%8d", rms(v), quantile(v, 0.95), n)
+		value, beside = fmt.Sprintf("%.3f", mean(v)), fmt.Sprintf("/ %.3f", quantile(v, 0.95))
+		if k == squares {
+			value = fmt.Sprintf("%.3f", rms(v))
+		}
+	default:
+		value = fmt.Sprintf("%.3f", mean(t.Values(f)))
 	}
-	return fmt.Sprintf("%.3f%8d", mean(t.Values(f)), n)
+	return fmt.Sprintf("%s %-13s%7d", value, beside, n)
 }
 
 // WriteCSV writes the table for other programs: a row a figure and column; shares
