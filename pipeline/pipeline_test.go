@@ -24,7 +24,7 @@ func testJob(when correct.When) Job {
 			LocalM: 0.25, LambdaM: 40, SheetM: 0.15, SheetNu: 3, MapM: 0.05, OwnM: 0.15, JoinM: 0.5, SessionM: 0.03, PositionsM: 0.02,
 			BiasM: 0.025, BlockM: 400, SnapM: 0.05, AccuracyFactor: 1.5, DefaultSigmaM: 0.3, WanderShare: 0.5, WanderS: 300, PoleM: 0.01,
 			LocateShare: 0.04, LocateMinM: 0.01, DefaultDepthM: 1, PassiveFactor: 3, Nu: 4, OwnNu: 4, DepthShare: 0.05, DepthMinM: 0.02,
-			DepthScale: 0.03, CoverSheetM: 0.15, CoverLocalM: 0.5, NameM: 0.3, FalseDiscovery: 0.05, Draws: 100, Seed: 1,
+			DepthScale: 0.03, CoverSheetM: 0.15, CoverLocalM: 0.5, CoverWalkM: 0.08, NameM: 0.3, FalseDiscovery: 0.05, Draws: 100, Seed: 1,
 		},
 		Judge:   judge.Options{Confidence: 0.95, MinStretchM: 3, MaxGapM: 10, Default: judge.Rule{HorizontalM: 0.5, DepthM: 0.3}},
 		Correct: correct.Options{When: when, FadeOutM: 20, MaxGapM: 10, DropM: 0.01, SnapM: 0.05},

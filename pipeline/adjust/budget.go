@@ -67,6 +67,7 @@ func (o *Options) terms() []survey.Term {
 		{Name: "correlation time of the wandering", Unit: "s", Value: o.WanderS, Source: "practice"},
 		{Name: "depth, of depth", Value: o.DepthShare, Source: "practice: about 5 % under good conditions"},
 		m("depth, at least", o.DepthMinM, "practice"),
+		m("cover along one walk of one record", o.CoverWalkM, "practice"),
 		{Name: "depth scale of a session and of a trace", Value: o.DepthScale, Source: "practice"},
 	}
 }

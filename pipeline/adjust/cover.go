@@ -8,12 +8,13 @@ import (
 )
 
 // coverObs is one depth reading as an equation:
-// cover read - cover recorded = c(record) + k(sheet) + depth (a(session) + a(trace)) + e,
+// cover read - cover recorded = c(record) + k(sheet) + depth (a(session) + a(trace)) + w(trace, record) + e,
 // where depth is the mean over the record: with each reading's own, the ups and
 // downs of the true line would pass for a scale.
 type coverObs struct {
 	record, sheet, session, trace, reading int
 	walk                                   int // of the trace among the ids: unknowns are numbered by it
+	pass                                   int // of the trace along the record
 	depthM, value, sigma, weight           float64
 }
 
@@ -32,7 +33,8 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 	sheets := records
 	sessions := sheets + len(n.sheets)
 	traces := sessions + len(ev.sessions)
-	total := traces + len(s.Traces)
+	passes := traces + len(s.Traces)
+	total := passes + numberPasses(obs)
 
 	rowOf := func(ob *coverObs) (r row) {
 		r.add(n.rank[ob.record], 1)
@@ -41,6 +43,7 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 		}
 		r.add(sessions+ob.session, ob.depthM)
 		r.add(traces+ob.walk, ob.depthM)
+		r.add(passes+ob.pass, 1)
 		return r
 	}
 	factor := func(information float64) (*estimate.Factor, []float64, error) {
@@ -52,7 +55,8 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 		}
 		prior(0, records, o.CoverLocalM)
 		prior(sheets, sessions, o.CoverSheetM)
-		prior(sessions, total, o.DepthScale)
+		prior(sessions, passes, o.DepthScale)
+		prior(passes, total, o.CoverWalkM)
 		for r := range n.records {
 			if k := n.records[r].sheet; k >= 0 {
 				sys.b.Add(n.rank[r], sheets+k, 0)
@@ -124,11 +128,24 @@ func coverObservations(s *survey.Survey, matches [][]survey.Match, n *network, s
 				continue
 			}
 			sigma := math.Hypot(o.DepthMinM, o.DepthShare*rd.DepthM) * max(m.Inflate, 1)
-			out = append(out, coverObs{m.Record, n.records[m.Record].sheet, session[tr.Session], t, i, w, rd.DepthM, cover - rec.CoverM, sigma, 1})
+			out = append(out, coverObs{m.Record, n.records[m.Record].sheet, session[tr.Session], t, i, w, 0, rd.DepthM, cover - rec.CoverM, sigma, 1})
 		}
 	}
 	meanDepths(out, len(s.Records))
 	return out
+}
+
+// numberPasses numbers each trace's walk along each record, and counts them.
+func numberPasses(obs []coverObs) int {
+	number := map[[2]int]int{}
+	for i := range obs {
+		k := [2]int{obs[i].walk, obs[i].record}
+		if _, ok := number[k]; !ok {
+			number[k] = len(number)
+		}
+		obs[i].pass = number[k]
+	}
+	return len(number)
 }
 
 func meanDepths(obs []coverObs, records int) {

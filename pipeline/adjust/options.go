@@ -33,6 +33,7 @@ type Options struct {
 	DepthScale  float64 // a session's depth scale error, share
 	CoverSheetM float64 // a sheet's common cover error
 	CoverLocalM float64 // a record's own cover error
+	CoverWalkM  float64 // of one walk along one record: the line's ups and downs, and what bends its field there
 
 	NameM float64 // a sheet's shift is worth naming beyond this
 	// FalseDiscovery is the rate of false ones allowed among the effects called
