@@ -2,7 +2,6 @@ package match
 
 import (
 	"math"
-	"slices"
 
 	"github.com/paulmach/orb"
 
@@ -137,8 +136,7 @@ func (c *chain) typify() {
 		}
 	}
 	for rec, d := range c.devs {
-		slices.Sort(d)
-		c.typical[rec] = (d[len(d)/2] + d[(len(d)-1)/2]) / 2
+		c.typical[rec] = median(d)
 	}
 }
 

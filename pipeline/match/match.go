@@ -25,7 +25,7 @@ func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
 	net := newNetwork(s, sheets, o)
 	sessions := sessionNames(s.Traces)
 	ss := net.samples(s, sessions, voteM, o.Workers)
-	ps := newPriors(newLayout(ss, len(sheets), len(sessions), o), sheets, sessions, prior, o)
+	ps := newPriors(newLayout(ss, len(sheets), len(sessions), o), s.Traces, sheets, sessions, prior, o)
 	net.join(ps, o)
 
 	out := make([][]survey.Match, len(s.Traces))

@@ -2,6 +2,7 @@ package match
 
 import (
 	"cmp"
+	"math"
 	"slices"
 
 	"github.com/asfound/asfound/pipeline/survey"
@@ -56,7 +57,7 @@ type priors struct {
 	sessions []shift // observed minus true
 }
 
-func newPriors(l *layout, sheets, sessions map[string]int32, prior *survey.Model, o Options) *priors {
+func newPriors(l *layout, traces []survey.Trace, sheets, sessions map[string]int32, prior *survey.Model, o Options) *priors {
 	p := &priors{sheets: make([]sheetPrior, len(sheets)+1), sessions: make([]shift, len(sessions)+1)}
 	for i := range p.sheets {
 		p.sheets[i] = unknownSheet(o)
@@ -70,23 +71,118 @@ func newPriors(l *layout, sheets, sessions map[string]int32, prior *survey.Model
 			p.sessions[i] = l.sessions[i-1]
 		}
 	}
-	if prior == nil {
-		return p
+	if prior != nil {
+		p.learn(prior, traces, sheets, sessions)
 	}
-	for i := range prior.Effects {
-		e := &prior.Effects[i]
-		if !(e.V.EE >= 0 && e.V.NN >= 0) {
+	return p
+}
+
+// learn takes over what an adjusted model says of sheets, sessions and sources of
+// positions. It knows their shifts better than the votes do, but only as far as
+// readings were matched: it sharpens the shifts that it is near to, and leaves
+// the rivals their chance.
+//
+// What all sheets seem to be off may as well be what all positions are; the votes
+// may have put it down to one and the model to the other. So the votes are first
+// moved by what the two differ by in most sheets.
+func (p *priors) learn(m *survey.Model, traces []survey.Trace, sheets, sessions map[string]int32) {
+	sheetShift, sessionShift, sourceShift := map[int32]shift{}, map[int32]shift{}, map[string]shift{}
+	var east, north []float64
+	for i := range m.Effects {
+		e := &m.Effects[i]
+		if e.Readings == 0 || !(e.V.EE >= 0 && e.V.NN >= 0) {
 			continue
 		}
 		known := shift{east: e.V.East, north: e.V.North, ee: e.V.EE, en: e.V.EN, nn: e.V.NN}
-		if at, ok := sheets[e.Name]; ok && e.Kind == survey.EffectSheet {
-			p.sheets[at+1] = sheetPrior{shift: known}
+		switch e.Kind {
+		case survey.EffectSheet:
+			if at, ok := sheets[e.Name]; ok {
+				sheetShift[at] = known
+				top := p.sheets[at+1].likeliest()
+				east, north = append(east, known.east-top.east), append(north, known.north-top.north)
+			}
+		case survey.EffectSession:
+			if at, ok := sessions[e.Name]; ok {
+				sessionShift[at] = known
+			}
+		case survey.EffectSource:
+			sourceShift[e.Name] = known
 		}
-		if at, ok := sessions[e.Name]; ok && e.Kind == survey.EffectSession {
+	}
+	if len(sheetShift) == 0 {
+		return
+	}
+	p.move(median(east), median(north))
+	for at, known := range sheetShift {
+		p.sheets[at+1] = p.sheets[at+1].sharpen(known)
+	}
+	for i := range traces {
+		at, ok := sessions[traces[i].Session]
+		known, measured := sessionShift[at]
+		if source, shared := sourceShift[traces[i].Positions]; shared {
+			known, measured = known.plus(source), true
+		}
+		if ok && measured {
 			p.sessions[at+1] = known
 		}
 	}
-	return p
+}
+
+// move takes (east, north) from the sessions and gives it to the sheets.
+func (p *priors) move(east, north float64) {
+	for i := range p.sheets {
+		s := &p.sheets[i]
+		s.east, s.north = s.east+east, s.north+north
+		for k := range s.rivals {
+			s.rivals[k].east, s.rivals[k].north = s.rivals[k].east+east, s.rivals[k].north+north
+		}
+	}
+	for i := range p.sessions {
+		p.sessions[i].east, p.sessions[i].north = p.sessions[i].east-east, p.sessions[i].north-north
+	}
+}
+
+func (s shift) plus(t shift) shift {
+	return shift{s.east + t.east, s.north + t.north, s.ee + t.ee, s.en + t.en, s.nn + t.nn}
+}
+
+// likeliest is the likeliest of the competing shifts.
+func (p *sheetPrior) likeliest() *shift {
+	best := &p.shift
+	weight := 0.0
+	for i := range p.rivals {
+		if p.rivals[i].weight > weight {
+			best, weight = &p.rivals[i].shift, p.rivals[i].weight
+		}
+	}
+	return best
+}
+
+// median of v, which it sorts.
+func median(v []float64) float64 {
+	slices.Sort(v)
+	return (v[len(v)/2] + v[(len(v)-1)/2]) / 2
+}
+
+// sharpen replaces the nearest of the competing shifts by a better estimate of
+// it; a shift that competes with none of them changes nothing.
+func (p sheetPrior) sharpen(known shift) sheetPrior {
+	ms := slices.Clone(p.rivals)
+	if ms == nil {
+		ms = []mode{{shift: p.shift, weight: 1}}
+	}
+	near, best := -1, math.Inf(1)
+	for i := range ms {
+		if d := math.Hypot(ms[i].east-known.east, ms[i].north-known.north); d < best {
+			near, best = i, d
+		}
+	}
+	m := &ms[near]
+	if reach := voteCellM + 2*math.Sqrt(m.ee+m.nn); best > reach {
+		return p
+	}
+	m.shift = known
+	return mixture(ms)
 }
 
 // unknownSheet is what is expected of a sheet that nothing is known of: most are
