@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/asfound/asfound/internal/crs"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
 )
@@ -82,16 +83,18 @@ func once[S any](p *plan, sources []S, file func(*S) *File) []S {
 
 func (in *inputs) readRecords(ctx context.Context) error {
 	var err error
-	in.records, err = each(ctx, in.plan.records, openRecords)
+	var grids []*crs.Grid
+	for _, g := range in.options.Grids {
+		grids = append(grids, g.Grid)
+	}
+	in.records, err = each(ctx, in.plan.records, func(s RecordsSource) (*recordsLayer, error) { return openRecords(s, grids) })
 	if err != nil {
 		return err
 	}
 	if in.plane, err = choosePlane(in.options.Plane, in.inConfigOrder()); err != nil {
 		return err
 	}
-	for _, g := range in.options.Grids {
-		in.plane.grids = append(in.plane.grids, g.Grid)
-	}
+	in.plane.grids = grids
 	if err := in.findSolarOffset(); err != nil {
 		return err
 	}

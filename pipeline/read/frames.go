@@ -80,7 +80,9 @@ func (pl *plane) frameAdvice(p projection, records, stated bool, at orb.Point, e
 	if len(p.operation.Notes()) == 0 {
 		return ". A datum shift grid under grids: may do better"
 	}
-	here := func(metres float64) string { return fmt.Sprintf("the positions are %.2f m off here (epoch %.1f)", metres, epoch) }
+	here := func(metres float64) string {
+		return fmt.Sprintf("the positions are %.2f m off here (epoch %.1f)", metres, epoch)
+	}
 	switch ofFile, ofPlane := pl.apartM(p, at, epoch); {
 	case ofFile > 0 && !stated:
 		return fmt.Sprintf(". If that WGS 84 is %[1]s in truth, %[2]s: then write frame: {name: %[1]s, epoch: %.1[3]f} at the file, else the frame that it is in",

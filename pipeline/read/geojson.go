@@ -107,8 +107,11 @@ func (g *geoJSON) object() error {
 		if err := g.in.Decode(&value); err != nil {
 			return noEOF(err)
 		}
-		if key == "crs" {
+		switch key {
+		case "crs":
 			g.namedSystem(value)
+		case "asfound":
+			g.file.written = writtenMember(value)
 		}
 		name, _ := json.Marshal(key)
 		whole = append(append(append(append(whole, ','), name...), ':'), value...)

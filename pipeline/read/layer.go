@@ -21,6 +21,7 @@ type layerFile struct {
 	damage   map[int]string   // why a feature has no geometry of the layer's shape, by index
 	shapes   map[shape][]int  // features by shape, until settle
 	siblings []string         // every file read, the first one too
+	written  []written        // where asfound wrote the file: what its features were in before
 	// timeColumn is the field that holds the time by the format's own rule.
 	timeColumn string
 	notes      []string

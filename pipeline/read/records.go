@@ -27,15 +27,15 @@ type recordsLayer struct {
 // openRecords reads a records file whole, in its own coordinate system. A
 // broken one is an error: a map with a hole in it would be judged as if
 // nothing lay there.
-func openRecords(src RecordsSource) (*recordsLayer, error) {
+func openRecords(src RecordsSource, grids []*crs.Grid) (*recordsLayer, error) {
 	l := &recordsLayer{src: src, account: account{Source: survey.Source{Name: src.Name, Role: survey.RoleRecords}, odd: oddities{}}}
-	if err := l.open(); err != nil {
+	if err := l.open(grids); err != nil {
 		return nil, fmt.Errorf("records %s%s: %s", src.Name, src.named(), plainError(src.File, err))
 	}
 	return l, nil
 }
 
-func (l *recordsLayer) open() (err error) {
+func (l *recordsLayer) open(grids []*crs.Grid) (err error) {
 	if err = l.identify(l.src.File); err != nil {
 		return err
 	}
@@ -44,6 +44,11 @@ func (l *recordsLayer) open() (err error) {
 	}
 	if err = l.addSiblings(l.src.File, l.file.siblings); err != nil {
 		return err
+	}
+	if l.src.CRS == "" {
+		if err = l.file.undo(grids); err != nil {
+			return err
+		}
 	}
 	if l.system, err = parseSystem(l.src.File, l.file.crs); err != nil {
 		return err
