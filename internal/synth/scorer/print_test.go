@@ -69,7 +69,7 @@ func TestPrint(t *testing.T) {
 		t.Fatalf("%d rows, %v", len(rows), err)
 	}
 	for f, want := range map[Figure][]string{
-		OutsideFound:   {"verdict", "truly outside found", "98.5", "one", "263", "0.307985", "0.255281", "0.366203", "", "", "", ""},
+		OutsideFound:   {"verdict", "truly outside found", "98.5", "one", "263", "0.307985", "0.255289", "0.366210", "", "", "", ""},
 		PromiseByTenth: {"re-survey", "outside where 0-10 % was promised", "within 3", "one", "2", "0.500000", "0.094531", "0.905469", "0.050000", "", "", ""},
 		ProfileError:   {"profile", "error of the offset, rms / p95, m", "0.04", "one", "4", "", "", "", "", "2.000000", "2.738613", "4.000000"},
 		OutsideMissed:  {"verdict", "truly outside said within", "< 0.7", "one", "0", "", "", "", "", "", "", ""},
