@@ -126,13 +126,13 @@ func TestExample(t *testing.T) {
 		t.Fatalf("sources: %d records, %d field, %d control, %d areas", len(job.Read.Records), len(job.Read.Field), len(job.Read.Control), len(job.Read.Areas))
 	}
 	water, gas, field := job.Read.Records[0], job.Read.Records[1], job.Read.Field[0]
-	if want := (read.Column{Name: "COVER", Factor: 0.3048, Missing: []float64{9999, -1}, At: "asfound.yaml:23"}); !reflect.DeepEqual(water.Cover, want) {
+	if want := (read.Column{Name: "COVER", Factor: 0.3048, Missing: []float64{9999, -1}, At: "asfound.yaml:24"}); !reflect.DeepEqual(water.Cover, want) {
 		t.Errorf("cover is %+v, want %+v", water.Cover, want)
 	}
 	if water.Utility.Fixed != "water" || gas.Utility.Name != "KIND" || gas.Utility.Values["GS"] != "gas" {
 		t.Errorf("utilities %+v and %+v", water.Utility, gas.Utility)
 	}
-	if field.Name != "field/a.csv" || field.At != "asfound.yaml:28" || field.CRS != "EPSG:4269" || field.Path != filepath.Join(dir, "field", "a.csv") {
+	if field.Name != "field/a.csv" || field.At != "asfound.yaml:29" || field.CRS != "EPSG:4269" || field.Path != filepath.Join(dir, "field", "a.csv") {
 		t.Errorf("field source is %+v", field.File)
 	}
 	if field.DepthTo != survey.DepthToCentre || field.AccuracyMeans != read.AccuracyRMS2D || field.Source.Fixed != "correction service" {

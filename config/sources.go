@@ -127,7 +127,7 @@ func (d *decoder) positions(n *yaml.Node, s, c *columns, files []read.File) read
 		p.Source.Fixed, _ = d.nonEmpty(fixed, s.full("positions"))
 		p.Source.At = d.ref(fixed)
 	}
-	wanted := slices.ContainsFunc(files, func(f read.File) bool { return delimited(f.Path) })
+	wanted := s.entry("log") == nil && slices.ContainsFunc(files, func(f read.File) bool { return delimited(f.Path) })
 	def := ""
 	if len(files) > 0 {
 		def = files[0].CRS
@@ -172,6 +172,7 @@ func (d *decoder) field(n *yaml.Node, depthTo survey.DepthTo) (out []read.FieldS
 	c := s.below("columns")
 	src := read.FieldSource{
 		Positions:  d.positions(n, s, c, files),
+		Log:        d.log(s, c),
 		DepthTo:    depthTo,
 		Trace:      c.text("trace"),
 		Time:       c.time("time"),
