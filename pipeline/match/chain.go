@@ -352,20 +352,35 @@ func (c *chain) backward() {
 	}
 }
 
-// posterior of a record at reading i: the sum over its places; record -1 is
-// unmapped.
-func (c *chain) posterior(i int, rec int32) float64 {
+// posterior of a candidate's record at reading i: the sum over its places, and
+// over those of its twins. A nil candidate stands for unmapped.
+func (c *chain) posterior(i int, a *candidate) float64 {
 	q, m := c.stateFrom(i), c.states(i)
-	if rec < 0 {
+	if a == nil {
 		return c.fwd[q+m-1]
 	}
 	sum := 0.0
-	for b, cand := range c.candidates(i) {
-		if cand.rec == rec {
+	cands := c.candidates(i)
+	for b := range cands {
+		if cands[b].rec == a.rec || c.twins(a, &cands[b]) {
 			sum += c.fwd[q+b]
 		}
 	}
 	return sum
+}
+
+// twinM is how far apart two records of one utility may be drawn and still show
+// one line: two lines do not lie so close. Common practice, no source.
+const twinM = 0.3
+
+// twins says whether two candidates of one reading are on records that show the
+// same line: an old drawing that nobody took off the map, say.
+func (c *chain) twins(a, b *candidate) bool {
+	cos := a.ux*b.ux + a.uy*b.uy
+	if !a.square || !b.square || math.Abs(cos) < alongCos || foreign(c.net.records[a.rec].utility, c.net.records[b.rec].utility) {
+		return false
+	}
+	return math.Abs((a.across-a.shift)-math.Copysign(1, cos)*(b.across-b.shift)) < twinM
 }
 
 func scaleTo1(v []float64, by float64) {

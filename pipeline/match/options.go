@@ -78,8 +78,8 @@ var defaults = Options{
 	SlopeM:       10,
 	GapM:         3,
 	GapShare:     0.2,
-	LongerShare:  0.1,
-	MissingShare: 0.01,
+	LongerShare:  0.05,
+	MissingShare: 0.005,
 	SnapM:        0.3,
 
 	SessionM:       0.05,
@@ -93,8 +93,8 @@ var defaults = Options{
 	CorrelationS:   300,
 	DefaultDepthM:  1,
 
-	UnmappedShare: 0.03,
-	ForeignShare:  0.01,
+	UnmappedShare: 0.01,
+	ForeignShare:  0.005,
 	NoSignalShare: 0.003,
 	JumpPerM:      1.0 / 1000,
 	LeavePerM:     1.0 / 100000,

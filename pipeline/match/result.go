@@ -44,7 +44,7 @@ func (c *chain) place(i int, point orb.Point, m *survey.Match) {
 	at := int(c.path[i])
 	cands := c.candidates(i)
 	if at == len(cands) {
-		m.Probability = c.posterior(i, -1)
+		m.Probability = c.posterior(i, nil)
 		return
 	}
 	a := &cands[at]
@@ -53,7 +53,7 @@ func (c *chain) place(i int, point orb.Point, m *survey.Match) {
 	seg := &c.net.segs[raw.seg]
 	m.Part, m.Segment = int(seg.part), int(seg.seg)
 	m.StationM, m.OffsetM, m.AtEnd = raw.station, raw.offset, !raw.square
-	m.Probability = min(c.posterior(i, a.rec), 1)
+	m.Probability = min(c.posterior(i, a), 1)
 	m.Against = c.against(i, a)
 }
 
