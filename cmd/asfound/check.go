@@ -74,6 +74,10 @@ func describe(w io.Writer, s *survey.Survey, job *pipeline.Job) {
 }
 
 func describeSource(t io.Writer, src *survey.Source, rejects []survey.Reject) {
+	if src.Role == survey.RoleGrid {
+		fmt.Fprintf(t, "  sha256\t%s\n", src.SHA256)
+		return
+	}
 	fmt.Fprintf(t, "  rows\t%d: %d used, %d duplicate, %d rejected\n", src.Rows, src.Used, src.Duplicates, src.Rejected)
 	for _, r := range rejectReasons(rejects, src.Name) {
 		fmt.Fprintf(t, "  rejected\t%d for %s\n", r.n, r.reason)
@@ -85,7 +89,7 @@ func describeSource(t io.Writer, src *survey.Source, rejects []survey.Reject) {
 		fmt.Fprintf(t, "  system\t%s\n", src.CRS)
 	}
 	if src.Operation != "" {
-		fmt.Fprintf(t, "  operation\t%s, good to %g m\n", src.Operation, src.OperationM)
+		fmt.Fprintf(t, "  operation\t%s\n", src.Operation)
 	}
 	if src.Used > 0 {
 		fmt.Fprintf(t, "  extent\t%.0f to %.0f east, %.0f to %.0f north in the working plane\n", src.West, src.East, src.South, src.North)

@@ -187,7 +187,12 @@ func (b *binder) openLog(src *FieldSource, a *account) {
 		return
 	}
 	b.log = log
-	b.table.siblings = append(b.table.siblings, src.Log.Path)
+	sum, size, err := digest(src.Log.Path)
+	if err != nil {
+		b.problem("the log of its positions cannot be read: %w", err)
+		return
+	}
+	a.Siblings = append(a.Siblings, survey.Sibling{Name: src.Log.Name, SHA256: sum, Bytes: size})
 	a.Notes = append(a.Notes, log.notes()...)
 }
 

@@ -51,34 +51,17 @@ func segments(layers []*recordsLayer) []spatial.Segment {
 	return out
 }
 
+// suspicion is what is wrong with a file as a whole.
+type suspicion struct {
+	account *account
+	text    string
+}
+
 // nameBlunders looks for gross mistakes of whole files and says them in the
 // sources' notes and in those returned. Where the options say stop, they are an
 // error.
 func (in *inputs) nameBlunders() (notes []string, err error) {
-	s := newScene(in)
-	var found []suspicion
-	far, named := 0, 0
-	for _, f := range in.field {
-		if q := s.readings(&f.account); q.text != "" {
-			found = append(found, q)
-			far++
-			if q.named {
-				named++
-			}
-		}
-	}
-	for _, f := range in.control {
-		if q := s.marks(&f.account); q.text != "" {
-			found = append(found, q)
-		}
-	}
-	if far > 0 && far == len(in.field) && named == 0 { // then it may be the records that are wrong
-		for _, l := range in.records {
-			if q := l.elsewhere(in); q.text != "" {
-				found = append(found, q)
-			}
-		}
-	}
+	found := in.blunders()
 	for _, q := range found {
 		q.account.Notes = append(q.account.Notes, q.text)
 		notes = append(notes, q.account.Name+": "+q.text)
@@ -89,57 +72,87 @@ func (in *inputs) nameBlunders() (notes []string, err error) {
 	return notes, nil
 }
 
-// suspicion is what is wrong with a file as a whole; without a text, nothing is.
-type suspicion struct {
-	account *account
-	text    string
-	named   bool // a mistake explains it
-}
-
-// readings suspects a file of readings that lie far from all records.
-func (s *scene) readings(a *account) suspicion {
-	q, ps, stated := s.far(a, farM, fmt.Sprintf("%d m", nearM), s.share)
-	if q.text == "" && len(ps) > 0 {
-		q = s.wrongFoot(a, ps, stated)
+func (in *inputs) blunders() (found []suspicion) {
+	s := newScene(in)
+	var off, near []farness
+	explained := false
+	for _, f := range in.field {
+		switch q := s.readings(&f.account); {
+		case q.far:
+			off = append(off, q)
+			explained = explained || q.cause.near >= namedShare
+		case len(q.points) > 0:
+			near = append(near, q)
+		}
 	}
-	return q
+	var records []suspicion
+	if len(off) > 0 && len(near) == 0 && !explained { // then the records may be what is wrong
+		records = in.elsewhere()
+	}
+	for _, q := range off {
+		if len(records) == 0 && q.cause.near < namedShare {
+			q.cause = s.wrongDigit(q.account.to, q.points, s.share)
+		}
+		found = append(found, suspicion{q.account, s.words(q)})
+	}
+	found = append(found, s.wrongFeet(near)...)
+	for _, f := range in.control {
+		if q := s.marks(&f.account); q.far {
+			found = append(found, suspicion{q.account, s.words(q)})
+		}
+	}
+	return append(found, records...)
 }
 
-// marks suspects a file of control checks far from where the records are.
-func (s *scene) marks(a *account) suspicion {
-	q, _, _ := s.far(a, farMarkM, fmt.Sprintf("%d km", farMarkM/1000), func(ps []orb.Point) (near, close float64) {
+// farness says how far a file's positions are from the records.
+type farness struct {
+	account        *account
+	points, stated []orb.Point // some of its positions, as they stand and in the plane
+	far            bool        // most lie beyond a margin around the records
+	share          float64     // that lies near them
+	near           string      // what near means, in words
+	cause          cause       // that explains it best
+}
+
+// readings looks at a file of readings.
+func (s *scene) readings(a *account) farness {
+	return s.look(a, farM, fmt.Sprintf("%d m", nearM), s.share)
+}
+
+// marks looks at a file of control checks, whose marks need not be near a record.
+func (s *scene) marks(a *account) farness {
+	return s.look(a, farMarkM, fmt.Sprintf("%d km", farMarkM/1000), func(ps []orb.Point) (near, close float64) {
 		near = shareIn(ps, s.extent.Pad(farMarkM))
 		return near, near
 	})
+}
+
+// scoring says which share of positions in the plane lies near, and how closely.
+type scoring func([]orb.Point) (near, close float64)
+
+// look sees whether most positions of a file lie beyond a margin around the
+// records and, if so, which mistake explains it best.
+func (s *scene) look(a *account, marginM float64, near string, share scoring) farness {
+	q := farness{account: a, points: a.sample.points(), near: near}
+	if a.to.operation == nil || len(q.points) == 0 {
+		return farness{}
+	}
+	q.stated = a.to.inPlane(q.points)
+	if q.far = shareIn(q.stated, s.extent.Pad(marginM)) < 1-suspectShare; q.far {
+		q.share, _ = share(q.stated)
+		q.cause = s.explain(a, q.points, marginM, share)
+	}
 	return q
 }
 
-// far suspects a file of which most positions lie beyond a margin around the
-// records, and says what share of them, as scored, lies near as stated and under
-// the mistake that explains them best. ps are positions of the file, stated the
-// same in the plane.
-func (s *scene) far(a *account, marginM float64, near string, share scoring) (q suspicion, ps, stated []orb.Point) {
-	ps = a.sample.points()
-	if a.to.operation == nil || len(ps) == 0 {
-		return q, nil, nil
+// words say how far off a file is, and why.
+func (s *scene) words(q farness) string {
+	text := fmt.Sprintf("%.0f %% of its positions lie within %s of the records", 100*q.share, q.near)
+	if q.cause.near < namedShare {
+		return text + s.whereTo(q.stated)
 	}
-	stated = a.to.inPlane(ps)
-	if shareIn(stated, s.extent.Pad(marginM)) >= 1-suspectShare {
-		return q, ps, stated
-	}
-	was, _ := share(stated)
-	q = suspicion{account: a, text: fmt.Sprintf("%.0f %% of its positions lie within %s of the records", 100*was, near)}
-	if c := s.explain(a, ps, marginM, share); c.near >= namedShare {
-		q.named = true
-		q.text += fmt.Sprintf("; taken as %s, %.0f %% would%s", c.name, 100*c.near, a.remedy())
-	} else {
-		q.text += s.whereTo(stated)
-	}
-	return q, ps, stated
+	return fmt.Sprintf("%s; taken as %s, %.0f %% would%s", text, q.cause.name, 100*q.cause.near, q.account.remedy())
 }
-
-// scoring says which share of positions in the plane lie near, and how closely.
-type scoring func([]orb.Point) (near, close float64)
 
 // remedy says what to do about a file that is not what its source says.
 func (a *account) remedy() string {
@@ -175,11 +188,13 @@ func shareIn(ps []orb.Point, box orb.Bound) float64 {
 	return float64(n) / float64(max(len(ps), 1))
 }
 
-// share of positions, in the plane, that lie near a record, and how closely they
-// do: a position on a record counts 1, one closeM away a half.
-func (s *scene) share(ps []orb.Point) (near, close float64) {
+// share scores positions by the records.
+func (s *scene) share(ps []orb.Point) (near, close float64) { return nearness(s.index(), ps) }
+
+// nearness is the share of positions that lie near a segment, and how closely
+// they do: a position on one counts 1, one closeM away a half.
+func nearness(index *spatial.Index, ps []orb.Point) (near, close float64) {
 	const closeM = 0.5
-	index := s.index()
 	for _, p := range ps {
 		if _, d, ok := index.Nearest(p, nearM); ok {
 			near++
