@@ -46,9 +46,13 @@ func main() {
 		flag.Usage()
 		os.Exit(2)
 	}
-	if err := run(os.Stdout, *difficulty, *csvFile, work{
-		seed: *seed, towns: *towns, when: correct.When(*when), workers: runtime.GOMAXPROCS(0),
-	}); err != nil {
+	p, err := synth.Preset(*difficulty)
+	if err == nil {
+		err = run(os.Stdout, *csvFile, work{
+			difficulty: *difficulty, params: p, seed: *seed, towns: *towns, when: correct.When(*when), workers: runtime.GOMAXPROCS(0),
+		})
+	}
+	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
@@ -56,24 +60,21 @@ func main() {
 
 // work is which towns to score, and how.
 type work struct {
-	params  synth.Params
-	seed    uint64
-	towns   int
-	when    correct.When
-	workers int
+	difficulty string
+	params     synth.Params
+	seed       uint64
+	towns      int
+	when       correct.When
+	workers    int
 }
 
-func run(w io.Writer, difficulty, csvFile string, todo work) error {
-	var err error
-	if todo.params, err = synth.Preset(difficulty); err != nil {
-		return err
-	}
+func run(w io.Writer, csvFile string, todo work) error {
 	columns, err := todo.columns()
 	if err != nil {
 		return err
 	}
 	fmt.Fprintf(w, "%d %s towns (difficulty version %d), seeds %d to %d; what moves: %s\n\n",
-		todo.towns, difficulty, synth.Version(), todo.seed, todo.seed+uint64(todo.towns)-1, todo.when)
+		todo.towns, todo.difficulty, synth.Version(), todo.seed, todo.seed+uint64(todo.towns)-1, todo.when)
 	if err := scorer.Print(w, columns); err != nil || csvFile == "" {
 		return err
 	}

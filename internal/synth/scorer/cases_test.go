@@ -93,7 +93,7 @@ func TestCommonFrame(t *testing.T) {
 	w := commonFrame(false)
 	o := w.perfect()
 	tl := w.score(o)
-	expect(t, tl, map[Figure]Share{CommonFrameToMap: {0, 3}, AttributedRight: {}, WithinFlagged: {0, 3}, SheetsOthersNamed: {0, 3}})
+	expect(t, tl, map[Figure]Share{CommonFrameToMap: {0, 3}, AttributedRight: {}, WithinFlagged: {0, 3}, SheetsOthersNamed: {0, 3}, Undecided: {}})
 	p := o.Records["P"]
 	p.Attribution = "record"
 	o.Records["P"] = p
@@ -102,7 +102,7 @@ func TestCommonFrame(t *testing.T) {
 
 	w = commonFrame(true)
 	o = w.perfect()
-	expect(t, w.score(o), map[Figure]Share{CommonFrameToMap: {}, AttributedRight: {3, 3}, SessionsCheckedInside: {4, 4}, SessionsUncheckedInside: {}, SourcesInside: {2, 2}})
+	expect(t, w.score(o), map[Figure]Share{CommonFrameToMap: {}, AttributedRight: {3, 3}, SessionsCheckedInside: {4, 4}, SessionsUncheckedInside: {}, SourcesInside: {2, 2}, Undecided: {0, 3}})
 	p.Attribution = "field" // of one crew it is not
 	o.Records["P"] = p
 	expect(t, w.score(o), map[Figure]Share{AttributedRight: {2, 3}, AttributedWrong: {1, 3}})

@@ -45,7 +45,8 @@
 // their positions'. Separable: a session that read it has control checks; or no
 // source is off and its sessions stood on three sheets or more, or two crews
 // stood on it or on its sheet. A common frame error: everybody used one source,
-// it is off by over 0.1 m, and nobody checked.
+// it is off by over 0.1 m, and nobody checked. In such a town "undecided" on what
+// is truly within is the right answer, and no case.
 //
 // Covers: wrong from 0.4 m on, good below tolerance - 0.1 m, by the mean of the
 // true cover over the surveyed parts.

@@ -98,6 +98,9 @@ const (
 	numFigures = PromiseByTenth + 10
 )
 
+// String is a figure's group and name.
+func (f Figure) String() string { return figures[f].group + ": " + figures[f].name }
+
 // bands of the spacing of a trace's readings: 0.5 to 1, 1 to 5 and 5 to 30 m.
 const bands = 3
 

@@ -132,6 +132,9 @@ func (t *Tally) Values(f Figure) []float64 {
 	return v
 }
 
+// Mean is the mean of a figure's values; NaN of none.
+func (t *Tally) Mean(f Figure) float64 { return mean(t.Values(f)) }
+
 // Cases is how many cases a figure has.
 func (t *Tally) Cases(f Figure) int {
 	n := 0

@@ -71,6 +71,7 @@ func (r *record) whole() []stretch { return []stretch{{0, r.line.LengthM()}} }
 
 // verdicts scores what was said of the records' positions.
 func (x *scoring) verdicts() {
+	common := x.positions().common // what is within cannot be told there
 	for r := range x.records {
 		rec := &x.records[r]
 		said := x.o.Records[rec.name].Position
@@ -90,7 +91,9 @@ func (x *scoring) verdicts() {
 			}
 		case trulyWithin:
 			x.count(WithinFlagged, said == saysOutside)
-			x.count(Undecided, !decided)
+			if !common {
+				x.count(Undecided, !decided)
+			}
 		case trulyUnsurveyed:
 			if rec.line == nil {
 				x.count(NoLineJudged, decided)
