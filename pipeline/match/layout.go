@@ -11,8 +11,16 @@ import (
 // layout is how whole sheets and sessions seem to lie before readings are
 // matched one by one.
 type layout struct {
-	sheets   [][]mode // by sheet; none: nothing known
-	sessions []shift  // by session: observed minus true
+	sheets   []verdict // by sheet
+	sessions []shift   // by session: observed minus true
+}
+
+// verdict is what the votes say of a sheet: the shifts that explain its samples,
+// and whether so many walks and records speak for them that they may be expected
+// of others. None where there is no sample.
+type verdict struct {
+	shifts    []mode
+	supported bool
 }
 
 // sessionNames numbers the sessions, in the order of their names.
@@ -104,13 +112,13 @@ func weights(ss []sample) []float64 {
 // others in the round before, sessions one after the other in the order of their
 // names: the result depends on no other order.
 func newLayout(ss []sample, sheets, sessions int, o Options) *layout {
-	l := &layout{sheets: make([][]mode, sheets), sessions: make([]shift, sessions)}
+	l := &layout{sheets: make([]verdict, sheets), sessions: make([]shift, sessions)}
 	e := newElectorate(ss, sheets, sessions, o)
 	all := make([]int32, sheets)
 	for i := range all {
 		all[i] = int32(i)
 	}
-	flat := &layout{sheets: make([][]mode, sheets), sessions: make([]shift, sessions)}
+	flat := &layout{sheets: make([]verdict, sheets), sessions: make([]shift, sessions)}
 	l.voteSheets(e, all)
 	l.voteSheets(e, all)
 	for i := range sessions {
@@ -124,7 +132,7 @@ func newLayout(ss []sample, sheets, sessions int, o Options) *layout {
 
 // voteSheets votes on some sheets, at once.
 func (l *layout) voteSheets(e *electorate, which []int32) {
-	next := make([][]mode, len(which))
+	next := make([]verdict, len(which))
 	eachTrace(len(which), e.o.Workers, func() func(int) {
 		return func(i int) { next[i] = l.voteSheet(e, which[i]) }
 	})
@@ -156,7 +164,7 @@ func (l *layout) try(e *electorate, session int32, f shift) {
 	concerned = slices.Compact(concerned)
 
 	before := l.explains(e, concerned, touched, session)
-	old := make([][]mode, len(touched))
+	old := make([]verdict, len(touched))
 	for i, s := range touched {
 		old[i] = l.sheets[s]
 	}
@@ -182,8 +190,8 @@ func (l *layout) try(e *electorate, session int32, f shift) {
 func (l *layout) explains(e *electorate, samples, sheets []int32, session int32) float64 {
 	sum := e.o.sessionPrior().log(l.sessions[session].east, l.sessions[session].north)
 	for _, s := range sheets {
-		if len(l.sheets[s]) > 0 {
-			m := &l.sheets[s][0]
+		if ms := l.sheets[s].shifts; len(ms) > 0 {
+			m := &ms[0]
 			sum += e.o.sheetPrior().log(m.east, m.north)
 		}
 	}
@@ -202,10 +210,10 @@ func (l *layout) explains(e *electorate, samples, sheets []int32, session int32)
 // sheetPart is what a view's offset should be by its sheet's likeliest shift,
 // sessionPart by its session's error.
 func (l *layout) sheetPart(v *view) float64 {
-	if v.sheet < 0 || len(l.sheets[v.sheet]) == 0 {
+	if v.sheet < 0 || len(l.sheets[v.sheet].shifts) == 0 {
 		return 0
 	}
-	m := &l.sheets[v.sheet][0]
+	m := &l.sheets[v.sheet].shifts[0]
 	return v.east*m.east + v.north*m.north
 }
 
@@ -223,7 +231,7 @@ func (l *layout) sessionPart(session int32, v *view) float64 {
 func (l *layout) voteSession(e *electorate, session int32) []shift {
 	bs := make([]ballot, 0, len(e.bySession[session]))
 	for _, at := range e.bySession[session] {
-		b := ballot{weight: e.weights[at], base: unexplained}
+		b := ballot{trace: e.ss[at].trace, weight: e.weights[at], base: unexplained}
 		for _, v := range e.ss[at].views {
 			v.offset -= l.sheetPart(&v)
 			b.views = append(b.views, v)
@@ -235,15 +243,7 @@ func (l *layout) voteSession(e *electorate, session int32) []shift {
 	}
 	var out []shift
 	for _, m := range modes(bs, sessionM, e.o.sessionPrior(), e.spreadM) {
-		sheets := map[int32]bool{}
-		for i := range bs {
-			for k := range bs[i].views {
-				if v := &bs[i].views[k]; closeness(v.offset-v.east*m.east-v.north*m.north, e.spreadM) > 0.3 {
-					sheets[v.sheet] = true
-				}
-			}
-		}
-		if len(sheets) >= minRecords && math.Hypot(m.east, m.north) > e.spreadM/2 {
+		if math.Hypot(m.east, m.north) > e.spreadM/2 && supports(bs, &m, e.spreadM, func(v *view) int32 { return v.sheet }) {
 			out = append(out, m.shift)
 		}
 	}
@@ -258,25 +258,24 @@ func (o *Options) sessionPrior() shiftPrior {
 	return shiftPrior{o.SessionM, o.WrongBaseM, o.WrongBaseShare}
 }
 
-func (l *layout) voteSheet(e *electorate, sheet int32) []mode {
+func (l *layout) voteSheet(e *electorate, sheet int32) verdict {
 	bs := make([]ballot, 0, len(e.bySheet[sheet]))
-	records := map[int32]bool{}
 	for _, at := range e.bySheet[sheet] {
 		s := &e.ss[at]
-		b := ballot{weight: e.weights[at], base: unexplained}
+		b := ballot{trace: s.trace, weight: e.weights[at], base: unexplained}
 		for _, v := range s.views {
 			v.offset -= l.sessionPart(s.session, &v)
 			if v.sheet == sheet {
 				b.views = append(b.views, v)
-				records[v.rec] = true
 				continue
 			}
 			b.base = max(b.base, closeness(v.offset-l.sheetPart(&v), e.spreadM))
 		}
 		bs = append(bs, b)
 	}
-	if len(records) < minRecords {
-		return nil
+	if len(bs) == 0 {
+		return verdict{}
 	}
-	return modes(bs, voteM, e.o.sheetPrior(), e.spreadM)
+	ms := modes(bs, voteM, e.o.sheetPrior(), e.spreadM)
+	return verdict{ms, supports(bs, &ms[0], e.spreadM, func(v *view) int32 { return v.rec })}
 }

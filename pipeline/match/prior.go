@@ -61,8 +61,8 @@ func newPriors(l *layout, traces []survey.Trace, sheets, sessions map[string]int
 	p := &priors{sheets: make([]sheetPrior, len(sheets)+1), sessions: make([]shift, len(sessions)+1)}
 	for i := range p.sheets {
 		p.sheets[i] = unknownSheet(o)
-		if i > 0 && len(l.sheets[i-1]) > 0 {
-			p.sheets[i] = mixture(l.sheets[i-1])
+		if i > 0 && l.sheets[i-1].supported {
+			p.sheets[i] = mixture(l.sheets[i-1].shifts)
 		}
 	}
 	for i := range p.sessions {

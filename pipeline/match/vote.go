@@ -16,8 +16,10 @@ const (
 	voteM       = 6    // largest shift tried
 	sessionM    = 3    // largest session error tried
 	unexplained = 0.02 // weight of a sample that nothing explains, beside 1 for a perfect fit
+	explained   = 0.3  // fit from which on a sample counts as explained
 	votesPer    = 2    // votes on one record, however many its samples: they share its errors
-	minRecords  = 3    // records that must support a shift
+	minRecords  = 3    // records that must support a sheet's shift, or sheets a session's error
+	minTraces   = 2    // walks that must: one trace on the wrong line is wrong all along
 	maxModes    = 3    // shifts that compete
 	sessionNats = 3.0  // how much better the samples must be explained for a session to be wrong
 	rivalNats   = 5    // how far below the best a rival may lie
@@ -32,6 +34,7 @@ type mode struct {
 // ballot is one sample's say about one shift: the views that would be of the
 // unit in question, and how well everything else explains the sample.
 type ballot struct {
+	trace  int32
 	weight float64
 	base   float64
 	views  []view // offsets already less what is known of the rest
@@ -76,6 +79,20 @@ func (b *ballot) fit(e, n, spreadM float64) float64 {
 		best = max(best, closeness(v.offset-v.east*e-v.north*n, spreadM))
 	}
 	return best
+}
+
+// supports says whether the ballots that a shift explains come from enough walks
+// and, by what key says of a view, from enough units.
+func supports(bs []ballot, m *mode, spreadM float64, key func(*view) int32) bool {
+	traces, units := map[int32]bool{}, map[int32]bool{}
+	for i := range bs {
+		for k := range bs[i].views {
+			if v := &bs[i].views[k]; closeness(v.offset-v.east*m.east-v.north*m.north, spreadM) > explained {
+				traces[bs[i].trace], units[key(v)] = true, true
+			}
+		}
+	}
+	return len(traces) >= minTraces && len(units) >= minRecords
 }
 
 func closeness(misfit, spreadM float64) float64 {
