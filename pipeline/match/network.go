@@ -159,6 +159,7 @@ func (s *segment) end() orb.Point {
 // along is the grid distance of p's foot from the segment's start on its
 // infinite line; across the distance of p from that line, + right.
 func (s *segment) along(p orb.Point) float64 { return (p[0]-s.a[0])*s.ux + (p[1]-s.a[1])*s.uy }
+
 func (s *segment) across(p orb.Point) float64 {
 	return (p[0]-s.a[0])*s.uy - (p[1]-s.a[1])*s.ux
 }

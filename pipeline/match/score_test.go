@@ -34,8 +34,6 @@ func (s share) String() string {
 	return fmt.Sprintf("%6.2f %% of %d", 100*float64(s.n)/float64(s.of), s.of)
 }
 
-func (s share) percent() float64 { return 100 * float64(s.n) / float64(max(s.of, 1)) }
-
 // figures are what a matching is worth against the truth.
 //
 // A reading is good if it measured its target, undistorted, with a fixed
