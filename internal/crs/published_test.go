@@ -122,7 +122,7 @@ func TestTableOfPROJ(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(rows) != 21 {
+	if len(rows) != 23 {
 		t.Fatalf("%d rows", len(rows))
 	}
 	for _, row := range rows[1:] {
