@@ -29,7 +29,7 @@ func (t *Town) config(o WriteOptions) string {
 	}
 	t.fieldConfig(p)
 	if len(t.survey.Checks) > 0 {
-		p("control:\n  - path: %s\n    crs: %s\n", controlFile, t.Frame.Geographic)
+		p("control:\n  - path: %s\n    crs: %s\n", controlFile, plain(t.Frame.Geographic))
 		p("    columns: {mark: MARK, time: UTC, latitude: LAT, longitude: LON, accuracy: {name: POS_ACC_FT, unit: ft, means: rms_2d}, ")
 		p("true_latitude: TRUE_LAT, true_longitude: TRUE_LON, crew: CREW, receiver: RX, positions: BASE}\n")
 	}
@@ -37,11 +37,11 @@ func (t *Town) config(o WriteOptions) string {
 		p("areas:\n  - path: %s\n    utility: {column: SWEPT_FOR}\n    columns: {ticket: TICKET, swept: SWEPT, method: METHOD}\n", areasFile)
 	}
 	if o.Marks && len(t.Marks) > 0 {
-		p("marks:\n  - path: %s\n    crs: %s\n", marksFile, t.Frame.Geographic)
+		p("marks:\n  - path: %s\n    crs: %s\n", marksFile, plain(t.Frame.Geographic))
 		p("    columns: {time: UTC, latitude: LAT, longitude: LON, utility: %s, crew: CREW, ticket: TICKET}\n", t.utilityMapping())
 	}
 	if o.Exposures && len(t.Holes) > 0 {
-		p("exposures:\n  - path: %s\n    crs: %s\n    depth_to: top\n", holesFile, t.Frame.Geographic)
+		p("exposures:\n  - path: %s\n    crs: %s\n    depth_to: top\n", holesFile, plain(t.Frame.Geographic))
 		p("    columns: {id: HOLE, time: UTC, latitude: LAT, longitude: LON, depth: {name: DEPTH_IN, unit: in}, utility: %s}\n", t.utilityMapping())
 	}
 	p("tolerance:\n  confidence: 0.95\n  default: {horizontal: 0.5 m, depth: 0.3 m}\n")
@@ -53,7 +53,7 @@ func (t *Town) config(o WriteOptions) string {
 }
 
 func (t *Town) fieldConfig(p func(string, ...any)) {
-	p("field:\n  - path: field/*.csv\n    crs: %s\n    depth_to: centre\n    columns:\n", t.Frame.Geographic)
+	p("field:\n  - path: field/*.csv\n    crs: %s\n    depth_to: centre\n    columns:\n", plain(t.Frame.Geographic))
 	for _, line := range []string{
 		"trace: LINE", "time: UTC", "latitude: LAT", "longitude: LON",
 		"accuracy: {name: POS_ACC_FT, unit: ft, means: rms_2d}", "fix: FIX", "positions: BASE",
@@ -93,4 +93,12 @@ func (t *Town) utilityOf(source string) string {
 		}
 	}
 	return ""
+}
+
+// plain is a definition as a YAML scalar: a code as it is, WKT in quotes.
+func plain(definition string) string {
+	if strings.Contains(definition, `"`) {
+		return fmt.Sprintf("%q", definition)
+	}
+	return definition
 }

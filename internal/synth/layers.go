@@ -50,7 +50,7 @@ func (t *Town) feature(row int, r *survey.Record, sheetText string) survey.Featu
 	f := survey.Feature{Row: row, Values: []survey.Value{
 		{Text: r.ID},
 		{Text: sheetText},
-		{Text: strconv.Itoa(r.Installed)},
+		{Text: year(r.Installed)},
 		{Text: r.Material},
 		{Text: string(r.Conductor)},
 		{Text: strconv.Itoa(int(r.DiameterM*1000 + 0.5))},
@@ -60,4 +60,12 @@ func (t *Town) feature(row int, r *survey.Record, sheetText string) survey.Featu
 		f.Parts = append(f.Parts, t.Frame.toUnit(part))
 	}
 	return f
+}
+
+// year is "" for one that is not known.
+func year(y int) string {
+	if y == 0 {
+		return ""
+	}
+	return strconv.Itoa(y)
 }

@@ -3,8 +3,11 @@
 //
 //	go run ./internal/synth/town -difficulty hard -seed 7 DIR
 //	go run ./internal/synth/town -records 200000 -readings 1000000 DIR
+//	go run ./internal/synth/town -over mains.shp -utility water -coverage 0.1 DIR
 //
-// DIR/job is what asfound is given; DIR/truth.json is what nobody gives it.
+// DIR/job is what asfound is given; DIR/truth.json is what nobody gives it. With
+// -over the lines of a shapefile in a projected system are the truth, and the
+// network of the difficulty is not used.
 package main
 
 import (
@@ -13,6 +16,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"github.com/asfound/asfound/internal/shapefile"
 	"github.com/asfound/asfound/internal/synth"
 )
 
@@ -23,28 +27,59 @@ func main() {
 	readings := flag.Int("readings", 0, "about how many; needs -records")
 	marks := flag.Bool("marks", false, "name the marks in the config")
 	exposures := flag.Bool("exposures", false, "name the test holes in the config")
+	over := flag.String("over", "", "shapefile of lines in a projected system that are the truth")
+	utility := flag.String("utility", "water", "of the lines of -over")
+	coverage := flag.Float64("coverage", 0, "share of the length that is walked; 0 as the difficulty has it")
 	flag.Parse()
-	if flag.NArg() != 1 || (*records > 0) != (*readings > 0) {
+	if flag.NArg() != 1 || (*records > 0) != (*readings > 0) || (*over != "" && *records > 0) || *coverage < 0 || *coverage > 1 {
 		flag.Usage()
 		os.Exit(2)
 	}
-	o := synth.WriteOptions{Marks: *marks, Exposures: *exposures}
-	if err := write(flag.Arg(0), *difficulty, *seed, *records, *readings, o); err != nil {
+	w := work{*difficulty, *seed, *records, *readings, *over, *utility, *coverage, synth.WriteOptions{Marks: *marks, Exposures: *exposures}}
+	if err := write(flag.Arg(0), w); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
 }
 
-func write(dir, difficulty string, seed uint64, records, readings int, o synth.WriteOptions) error {
-	p, err := synth.Preset(difficulty)
+// work is the town to write.
+type work struct {
+	difficulty        string
+	seed              uint64
+	records, readings int
+	over, utility     string
+	coverage          float64
+	files             synth.WriteOptions
+}
+
+// town makes it.
+func (w *work) town() (*synth.Town, error) {
+	p, err := synth.Preset(w.difficulty)
+	if err != nil {
+		return nil, err
+	}
+	if w.records > 0 {
+		p = synth.Large(p, w.records, w.readings)
+	}
+	if w.coverage > 0 {
+		p.Crews.Coverage = w.coverage
+	}
+	if w.over == "" {
+		return synth.Make(w.seed, p), nil
+	}
+	l, err := shapefile.Read(w.over)
+	if err != nil {
+		return nil, err
+	}
+	return synth.OverLayer(l, w.utility, w.seed, p)
+}
+
+func write(dir string, w work) error {
+	town, err := w.town()
 	if err != nil {
 		return err
 	}
-	if records > 0 {
-		p = synth.Large(p, records, readings)
-	}
-	town := synth.Make(seed, p)
-	config, err := town.Write(filepath.Join(dir, "job"), o)
+	config, err := town.Write(filepath.Join(dir, "job"), w.files)
 	if err != nil {
 		return err
 	}
