@@ -66,7 +66,7 @@ func newElectorate(ss []sample, sheets, sessions int, o Options) *electorate {
 		bySession: make([][]int32, sessions), bySheet: make([][]int32, sheets),
 	}
 	for i := range ss {
-		if s := ss[i].session; s >= 0 {
+		if s := ss[i].session; s >= 0 && len(ss[i].views) > 0 {
 			e.bySession[s] = append(e.bySession[s], int32(i))
 		}
 		for k := range ss[i].views {
@@ -86,6 +86,9 @@ func weights(ss []sample) []float64 {
 	nearest := make([]int32, len(ss))
 	count := map[int32]float64{}
 	for i := range ss {
+		if len(ss[i].views) == 0 {
+			continue
+		}
 		best := 0
 		for k := range ss[i].views {
 			if math.Abs(ss[i].views[k].offset) < math.Abs(ss[i].views[best].offset) {
@@ -97,7 +100,9 @@ func weights(ss []sample) []float64 {
 	}
 	w := make([]float64, len(ss))
 	for i := range ss {
-		w[i] = min(1, votesPer/count[nearest[i]])
+		if len(ss[i].views) > 0 {
+			w[i] = min(1, votesPer/count[nearest[i]])
+		}
 	}
 	return w
 }

@@ -21,11 +21,16 @@ import (
 // neither the number of workers nor the order of records and traces.
 func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
 	o = o.withDefaults()
-	sheets := sheetNames(s.Records)
-	net := newNetwork(s, sheets, o)
-	sessions := sessionNames(s.Traces)
+	sheets, sessions := sheetNames(s.Records), sessionNames(s.Traces)
+	net := newNetwork(s, sheets, nil, o)
 	ss := net.samples(s, sessions, voteM, o.Workers)
-	ps := newPriors(newLayout(ss, len(sheets), len(sessions), o), s.Traces, sheets, sessions, prior, o)
+	l := newLayout(ss, len(sheets), len(sessions), o)
+	if start := net.blunders(s, ss, l, len(sheets), o); start != nil {
+		net = newNetwork(s, sheets, start, o)
+		ss = net.samples(s, sessions, voteM, o.Workers)
+		l = newLayout(ss, len(sheets), len(sessions), o)
+	}
+	ps := newPriors(l, net, s.Traces, sheets, sessions, prior, o)
 	net.join(ps, o)
 
 	out := make([][]survey.Match, len(s.Traces))

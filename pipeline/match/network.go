@@ -33,6 +33,7 @@ type record struct {
 	scale      float64 // grid over ground
 	joints     [2]int32
 	network    int32   // the same for records that hang together
+	start      shift   // by which the record has been moved from where the map has it
 	sinC, cosC float64 // of the meridian convergence
 }
 
@@ -66,7 +67,9 @@ type joint struct {
 	atEnd       bool    // here is an end of this record
 }
 
-func newNetwork(s *survey.Survey, sheets map[string]int32, o Options) *network {
+// newNetwork lays the records out, each sheet moved by its starting shift where
+// there are any (by sheet).
+func newNetwork(s *survey.Survey, sheets map[string]int32, start []shift, o Options) *network {
 	n := &network{records: make([]record, len(s.Records))}
 	total := 0
 	for i := range s.Records {
@@ -89,6 +92,9 @@ func newNetwork(s *survey.Survey, sheets map[string]int32, o Options) *network {
 		n.records[at] = record{
 			input: i, utility: r.Utility, sheet: sheet, noSignal: r.Conductor == survey.ConductorNone,
 			scale: scale, sinC: sin, cosC: cos,
+		}
+		if sheet >= 0 && start != nil {
+			n.records[at].start = start[sheet]
 		}
 		n.addSegments(int32(at), r.Parts, scale)
 	}
@@ -123,6 +129,7 @@ func compareParts(a, b orb.MultiLineString) int {
 
 func (n *network) addSegments(rec int32, parts orb.MultiLineString, scale float64) {
 	station := 0.0
+	dx, dy := n.records[rec].toGrid(n.records[rec].start.east, n.records[rec].start.north)
 	for p, line := range parts {
 		first := int32(len(n.segs))
 		from := station
@@ -134,7 +141,7 @@ func (n *network) addSegments(rec int32, parts orb.MultiLineString, scale float6
 			}
 			id := int32(len(n.segs))
 			n.segs = append(n.segs, segment{
-				a: a, ux: (b[0] - a[0]) / l, uy: (b[1] - a[1]) / l, length: l, station: station,
+				a: orb.Point{a[0] + dx, a[1] + dy}, ux: (b[0] - a[0]) / l, uy: (b[1] - a[1]) / l, length: l, station: station,
 				record: rec, part: int32(p), seg: int32(i), of: int32(len(n.parts)), prev: id - 1, next: id + 1,
 			})
 			station += l / scale
@@ -150,6 +157,17 @@ func (n *network) addSegments(rec int32, parts orb.MultiLineString, scale float6
 		}
 		n.parts = append(n.parts, part{from, station, closed})
 	}
+}
+
+// starts are the sheets' starting shifts.
+func (n *network) starts(sheets int) []shift {
+	out := make([]shift, sheets)
+	for i := range n.records {
+		if r := &n.records[i]; r.sheet >= 0 {
+			out[r.sheet] = r.start
+		}
+	}
+	return out
 }
 
 func (s *segment) end() orb.Point {

@@ -57,7 +57,7 @@ type priors struct {
 	sessions []shift // observed minus true
 }
 
-func newPriors(l *layout, traces []survey.Trace, sheets, sessions map[string]int32, prior *survey.Model, o Options) *priors {
+func newPriors(l *layout, net *network, traces []survey.Trace, sheets, sessions map[string]int32, prior *survey.Model, o Options) *priors {
 	p := &priors{sheets: make([]sheetPrior, len(sheets)+1), sessions: make([]shift, len(sessions)+1)}
 	for i := range p.sheets {
 		p.sheets[i] = unknownSheet(o)
@@ -72,7 +72,7 @@ func newPriors(l *layout, traces []survey.Trace, sheets, sessions map[string]int
 		}
 	}
 	if prior != nil {
-		p.learn(prior, traces, sheets, sessions)
+		p.learn(prior, net.starts(len(sheets)), traces, sheets, sessions)
 	}
 	return p
 }
@@ -85,7 +85,7 @@ func newPriors(l *layout, traces []survey.Trace, sheets, sessions map[string]int
 // What all sheets seem to be off may as well be what all positions are; the votes
 // may have put it down to one and the model to the other. So the votes are first
 // moved by what the two differ by in most sheets.
-func (p *priors) learn(m *survey.Model, traces []survey.Trace, sheets, sessions map[string]int32) {
+func (p *priors) learn(m *survey.Model, start []shift, traces []survey.Trace, sheets, sessions map[string]int32) {
 	sheetShift, sessionShift, sourceShift := map[int32]shift{}, map[int32]shift{}, map[string]shift{}
 	var east, north []float64
 	for i := range m.Effects {
@@ -97,6 +97,7 @@ func (p *priors) learn(m *survey.Model, traces []survey.Trace, sheets, sessions 
 		switch e.Kind {
 		case survey.EffectSheet:
 			if at, ok := sheets[e.Name]; ok {
+				known.east, known.north = known.east-start[at].east, known.north-start[at].north
 				sheetShift[at] = known
 				top := p.sheets[at+1].likeliest()
 				east, north = append(east, known.east-top.east), append(north, known.north-top.north)

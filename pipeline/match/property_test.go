@@ -63,7 +63,7 @@ func TestChainEqualsEnumeration(t *testing.T) {
 		s := drawTown(t, 5)
 		o := Options{}.withDefaults()
 		sheets := sheetNames(s.Records)
-		c := &chain{net: newNetwork(s, sheets, o), o: o, ps: newPriors(&layout{sheets: make([]verdict, len(sheets))}, nil, sheets, nil, nil, o)}
+		c := &chain{net: newNetwork(s, sheets, nil, o), o: o, ps: newPriors(&layout{sheets: make([]verdict, len(sheets))}, nil, nil, sheets, nil, nil, o)}
 		c.net.join(c.ps, o)
 		tr := &s.Traces[0]
 		c.observe(tr, -1, judgeTrust(tr, &o, nil))

@@ -48,8 +48,11 @@ func (c *chain) place(i int, point orb.Point, m *survey.Match) {
 		return
 	}
 	a := &cands[at]
-	m.Record = c.net.records[a.rec].input
-	raw := c.net.settle(a.seg, point)
+	// As the map has the record and the crew the reading.
+	rec := &c.net.records[a.rec]
+	dx, dy := rec.toGrid(rec.start.east, rec.start.north)
+	raw := c.net.settle(a.seg, orb.Point{point[0] + dx, point[1] + dy})
+	m.Record = rec.input
 	seg := &c.net.segs[raw.seg]
 	m.Part, m.Segment = int(seg.part), int(seg.seg)
 	m.StationM, m.OffsetM, m.AtEnd = raw.station, raw.offset, !raw.square
@@ -125,6 +128,9 @@ func (c *chain) decide(i int, s *survey.Survey, tr *survey.Trace, t trust, m *su
 		m.Status = survey.StatusSonde
 	default:
 		m.Status = survey.StatusUsed
+		if rec := &c.net.records[c.chosen(i).rec]; rec.start != (shift{}) {
+			m.Reason = join(m.Reason, fmt.Sprintf("sheet %s taken to lie off by %.0f m east, %.0f m north", s.Records[m.Record].Sheet, rec.start.east, rec.start.north))
+		}
 	}
 }
 

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 
+	"github.com/paulmach/orb"
+
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -13,7 +15,12 @@ import (
 type sample struct {
 	trace   int32 // rank of the trace among all, by its id
 	session int32
-	views   []view
+	views   []view // none where no record of its utility runs along it
+
+	p       orb.Point
+	course  heading
+	utility string
+	file    string
 }
 
 // view is one record that a sample may belong to: it runs the same way and is of
@@ -90,10 +97,11 @@ func (c *chain) sampleTrace(tr *survey.Trace, rank int32, sessions map[string]in
 		if !o.before.known() || !o.after.known() || o.before.x*o.after.x+o.before.y*o.after.y < straightCos {
 			continue
 		}
-		if views := c.views(o, tr.Utility, radiusM); len(views) > 0 {
-			out = append(out, sample{trace: rank, session: session, views: views})
-			last = walked
-		}
+		out = append(out, sample{
+			trace: rank, session: session, views: c.views(o, tr.Utility, radiusM),
+			p: o.p, course: o.after, utility: tr.Utility, file: tr.Readings[o.reading].File,
+		})
+		last = walked
 	}
 	return out
 }
