@@ -58,6 +58,8 @@ type electorate struct {
 	bySheet   [][]int32
 	spreadM   float64
 	o         Options
+
+	forSheets, forSessions *search
 }
 
 func newElectorate(ss []sample, sheets, sessions int, o Options) *electorate {
@@ -65,6 +67,8 @@ func newElectorate(ss []sample, sheets, sessions int, o Options) *electorate {
 		ss: ss, weights: weights(ss), o: o, spreadM: math.Hypot(o.OwnM, o.LocalM),
 		bySession: make([][]int32, sessions), bySheet: make([][]int32, sheets),
 	}
+	e.forSheets = newSearch(o.sheetPrior(), voteM, e.spreadM)
+	e.forSessions = newSearch(o.sessionPrior(), sessionM, e.spreadM)
 	for i := range ss {
 		if s := ss[i].session; s >= 0 && len(ss[i].views) > 0 {
 			e.bySession[s] = append(e.bySession[s], int32(i))
@@ -126,8 +130,9 @@ func newLayout(ss []sample, sheets, sessions int, o Options) *layout {
 	flat := &layout{sheets: make([]verdict, sheets), sessions: make([]shift, sessions)}
 	l.voteSheets(e, all)
 	l.voteSheets(e, all)
+	var b ballots
 	for i := range sessions {
-		for _, f := range append(flat.voteSession(e, int32(i)), l.voteSession(e, int32(i))...) {
+		for _, f := range append(flat.voteSession(e, int32(i), &b), l.voteSession(e, int32(i), &b)...) {
 			l.try(e, int32(i), f)
 		}
 	}
@@ -139,7 +144,8 @@ func newLayout(ss []sample, sheets, sessions int, o Options) *layout {
 func (l *layout) voteSheets(e *electorate, which []int32) {
 	next := make([]verdict, len(which))
 	eachTrace(len(which), e.o.Workers, func() func(int) {
-		return func(i int) { next[i] = l.voteSheet(e, which[i]) }
+		var b ballots
+		return func(i int) { next[i] = l.voteSheet(e, which[i], &b) }
 	})
 	for i, s := range which {
 		l.sheets[s] = next[i]
@@ -233,22 +239,21 @@ func (l *layout) sessionPart(session int32, v *view) float64 {
 // voteSession lists the errors of a session that its samples ask for on the map
 // as it seems to lie: those that are more than noise and that several sheets
 // speak for.
-func (l *layout) voteSession(e *electorate, session int32) []shift {
-	bs := make([]ballot, 0, len(e.bySession[session]))
+func (l *layout) voteSession(e *electorate, session int32, b *ballots) []shift {
+	b.reset()
 	for _, at := range e.bySession[session] {
-		b := ballot{trace: e.ss[at].trace, weight: e.weights[at], base: unexplained}
+		b.cast(e.ss[at].trace, e.weights[at])
 		for _, v := range e.ss[at].views {
 			v.offset -= l.sheetPart(&v)
-			b.views = append(b.views, v)
+			b.add(v)
 		}
-		bs = append(bs, b)
 	}
-	if len(bs) < minRecords {
+	if len(b.list) < minRecords {
 		return nil
 	}
 	var out []shift
-	for _, m := range modes(bs, sessionM, e.o.sessionPrior(), e.spreadM) {
-		if math.Hypot(m.east, m.north) > e.spreadM/2 && supports(bs, &m, e.spreadM, func(v *view) int32 { return v.sheet }) {
+	for _, m := range b.modes(e.forSessions) {
+		if math.Hypot(m.east, m.north) > e.spreadM/2 && b.supports(&m, e.spreadM, func(v *view) int32 { return v.sheet }) {
 			out = append(out, m.shift)
 		}
 	}
@@ -263,24 +268,24 @@ func (o *Options) sessionPrior() shiftPrior {
 	return shiftPrior{o.SessionM, o.WrongBaseM, o.WrongBaseShare}
 }
 
-func (l *layout) voteSheet(e *electorate, sheet int32) verdict {
-	bs := make([]ballot, 0, len(e.bySheet[sheet]))
+// voteSheet is what the samples say of a sheet, by what is known of the rest.
+func (l *layout) voteSheet(e *electorate, sheet int32, b *ballots) verdict {
+	b.reset()
 	for _, at := range e.bySheet[sheet] {
 		s := &e.ss[at]
-		b := ballot{trace: s.trace, weight: e.weights[at], base: unexplained}
+		b.cast(s.trace, e.weights[at])
 		for _, v := range s.views {
 			v.offset -= l.sessionPart(s.session, &v)
 			if v.sheet == sheet {
-				b.views = append(b.views, v)
-				continue
+				b.add(v)
+			} else {
+				b.explainedBy(closeness(v.offset-l.sheetPart(&v), e.spreadM))
 			}
-			b.base = max(b.base, closeness(v.offset-l.sheetPart(&v), e.spreadM))
 		}
-		bs = append(bs, b)
 	}
-	if len(bs) == 0 {
+	if len(b.list) == 0 {
 		return verdict{}
 	}
-	ms := modes(bs, voteM, e.o.sheetPrior(), e.spreadM)
-	return verdict{ms, supports(bs, &ms[0], e.spreadM, func(v *view) int32 { return v.rec })}
+	ms := b.modes(e.forSheets)
+	return verdict{ms, b.supports(&ms[0], e.spreadM, func(v *view) int32 { return v.rec })}
 }

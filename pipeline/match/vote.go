@@ -1,10 +1,6 @@
 package match
 
-import (
-	"cmp"
-	"math"
-	"slices"
-)
+import "math"
 
 // Competing shifts are found by voting: every sample says, for each record it
 // may belong to, that the sheet's shift plus the session's error has a certain
@@ -31,24 +27,78 @@ type mode struct {
 	weight float64 // among its rivals
 }
 
-// ballot is one sample's say about one shift: the views that would be of the
-// unit in question, and how well everything else explains the sample.
+// ballots are the samples' says about one unit's shift.
+type ballots struct {
+	list  []ballot
+	views []view // of all, ballot by ballot; offsets already less what is known of the rest
+	// Memory of the search: per direction of walks, the log weight of the ballots
+	// cast there by how far the shift takes a line across it; and the grid.
+	across [directions][]float64
+	grid   []float64
+}
+
+// ballot is one sample's say: the views that would be of the unit in question,
+// and how well everything else explains the sample.
 type ballot struct {
-	trace  int32
-	weight float64
-	base   float64
-	views  []view // offsets already less what is known of the rest
+	trace    int32
+	from, to int32 // its views
+	weight   float64
+	base     float64
+}
+
+func (b *ballots) reset() { b.list, b.views = b.list[:0], b.views[:0] }
+
+func (b *ballots) cast(trace int32, weight float64) {
+	at := int32(len(b.views))
+	b.list = append(b.list, ballot{trace: trace, from: at, to: at, weight: weight, base: unexplained})
+}
+
+// add gives the ballot cast last one more view.
+func (b *ballots) add(v view) {
+	b.views = append(b.views, v)
+	b.list[len(b.list)-1].to++
+}
+
+// explainedBy says that something else explains the ballot cast last so well.
+func (b *ballots) explainedBy(fit float64) {
+	x := &b.list[len(b.list)-1]
+	x.base = max(x.base, fit)
+}
+
+// fit is how well the best view of a ballot fits a shift, 1 for perfectly.
+func (b *ballots) fit(x *ballot, e, n, spreadM float64) float64 {
+	best := 0.0
+	for i := x.from; i < x.to; i++ {
+		v := &b.views[i]
+		best = max(best, closeness(v.offset-v.east*e-v.north*n, spreadM))
+	}
+	return best
 }
 
 // score is the log weight of a shift (e, n): its prior and the ballots'.
-func score(bs []ballot, e, n float64, prior shiftPrior, spreadM float64) float64 {
-	sum := prior.log(e, n)
-	for i := range bs {
-		b := &bs[i]
-		sum += b.weight * math.Log(max(b.base, b.fit(e, n, spreadM)))
+func (b *ballots) score(e, n float64, k *search) float64 {
+	sum := k.prior.log(e, n)
+	for i := range b.list {
+		x := &b.list[i]
+		sum += x.weight * math.Log(max(x.base, b.fit(x, e, n, k.spreadM)))
 	}
 	// Rounded, so that ties do not hang on the order of a sum.
 	return math.Round(sum*1e8) / 1e8
+}
+
+// supports says whether the ballots that a shift explains come from enough walks
+// and, by what key says of a view, from enough units.
+func (b *ballots) supports(m *mode, spreadM float64, key func(*view) int32) bool {
+	traces, units := map[int32]bool{}, map[int32]bool{}
+	for i := range b.list {
+		x := &b.list[i]
+		for j := x.from; j < x.to; j++ {
+			if v := &b.views[j]; closeness(v.offset-v.east*m.east-v.north*m.north, spreadM) > explained {
+				traces[x.trace], units[key(v)] = true, true
+			}
+		}
+	}
+	return len(traces) >= minTraces && len(units) >= minRecords
 }
 
 // shiftPrior is what is expected of a shift before the votes: most are ordinary,
@@ -71,121 +121,7 @@ func (p shiftPrior) weight(e, n float64) float64 {
 	return (near/a + far/b) / (near + far)
 }
 
-// fit is how well the best view of a ballot fits a shift, 1 for perfectly.
-func (b *ballot) fit(e, n, spreadM float64) float64 {
-	best := 0.0
-	for i := range b.views {
-		v := &b.views[i]
-		best = max(best, closeness(v.offset-v.east*e-v.north*n, spreadM))
-	}
-	return best
-}
-
-// supports says whether the ballots that a shift explains come from enough walks
-// and, by what key says of a view, from enough units.
-func supports(bs []ballot, m *mode, spreadM float64, key func(*view) int32) bool {
-	traces, units := map[int32]bool{}, map[int32]bool{}
-	for i := range bs {
-		for k := range bs[i].views {
-			if v := &bs[i].views[k]; closeness(v.offset-v.east*m.east-v.north*m.north, spreadM) > explained {
-				traces[bs[i].trace], units[key(v)] = true, true
-			}
-		}
-	}
-	return len(traces) >= minTraces && len(units) >= minRecords
-}
-
 func closeness(misfit, spreadM float64) float64 {
 	y := 1 + misfit*misfit/(3*spreadM*spreadM)
 	return 1 / (y * y)
-}
-
-// modes are the shifts that the ballots leave, the likeliest first, at most
-// maxModes.
-func modes(bs []ballot, reachM float64, prior shiftPrior, spreadM float64) []mode {
-	cells := int(math.Round(reachM / voteCellM))
-	side := 2*cells + 1
-	grid := make([]float64, side*side)
-	for i := range grid {
-		e, n := float64(i%side-cells)*voteCellM, float64(i/side-cells)*voteCellM
-		grid[i] = score(bs, e, n, prior, spreadM)
-	}
-	var out []mode
-	for i := range grid {
-		if isPeak(grid, side, i) {
-			m, s := refine(bs, float64(i%side-cells)*voteCellM, float64(i/side-cells)*voteCellM, prior, spreadM)
-			m.weight = s
-			out = append(out, m)
-		}
-	}
-	slices.SortStableFunc(out, func(a, b mode) int {
-		return cmp.Or(cmp.Compare(b.weight, a.weight), cmp.Compare(a.east, b.east), cmp.Compare(a.north, b.north))
-	})
-	return rivals(out)
-}
-
-// isPeak says whether no neighbour of a cell scores higher; of equal ones the
-// first is it.
-func isPeak(grid []float64, side, i int) bool {
-	x, y := i%side, i/side
-	for dy := max(y-1, 0); dy <= min(y+1, side-1); dy++ {
-		for dx := max(x-1, 0); dx <= min(x+1, side-1); dx++ {
-			if j := dy*side + dx; grid[j] > grid[i] || (grid[j] == grid[i] && j < i) {
-				return false
-			}
-		}
-	}
-	return true
-}
-
-// rivals keeps, of shifts in the order of their log weights, those that come
-// close to the best and are not the same hill as a better one, and turns their
-// weights into shares.
-func rivals(ms []mode) []mode {
-	best := ms[0].weight
-	kept := ms[:0]
-	for _, m := range ms {
-		same := slices.ContainsFunc(kept, func(o mode) bool { return math.Hypot(o.east-m.east, o.north-m.north) < voteCellM })
-		if m.weight >= best-rivalNats && !same && len(kept) < maxModes {
-			kept = append(kept, m)
-		}
-	}
-	sum := 0.0
-	for i := range kept {
-		kept[i].weight = math.Exp(kept[i].weight - best)
-		sum += kept[i].weight
-	}
-	for i := range kept {
-		kept[i].weight /= sum
-	}
-	return kept
-}
-
-// refine moves a shift to the top of its hill by reweighted least squares, and
-// gives its covariance and score.
-func refine(bs []ballot, e, n float64, prior shiftPrior, spreadM float64) (mode, float64) {
-	var m mode
-	for range 4 {
-		hold := prior.weight(e, n)
-		ee, en, nn, le, ln := hold, 0.0, hold, 0.0, 0.0
-		for i := range bs {
-			b := &bs[i]
-			for k := range b.views {
-				v := &b.views[k]
-				f := closeness(v.offset-v.east*e-v.north*n, spreadM)
-				// The share of the ballot that goes to this view, times Student's
-				// weight for its misfit.
-				w := b.weight * f / (b.base + f) * math.Sqrt(f) / (spreadM * spreadM)
-				ee += w * v.east * v.east
-				en += w * v.east * v.north
-				nn += w * v.north * v.north
-				le += w * v.east * v.offset
-				ln += w * v.north * v.offset
-			}
-		}
-		det := ee*nn - en*en
-		e, n = (nn*le-en*ln)/det, (ee*ln-en*le)/det
-		m.shift = shift{east: e, north: n, ee: nn / det, en: -en / det, nn: ee / det}
-	}
-	return m, score(bs, e, n, prior, spreadM)
 }
