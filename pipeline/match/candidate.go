@@ -29,6 +29,10 @@ type candidate struct {
 	// the sheet's known shift and its variance.
 	shift, sheetVar float64
 	alongShift      float64 // the known shift along the record
+	spread          float64 // variance of a first offset, with the reading's noise
+	parallel        float64 // weight of the walk's direction against the record's
+	covers          float64 // probability that the record reaches to here
+	attraction      float64 // relative rate at which a receiver leaps to the record
 }
 
 // candidates appends those of one reading to dst: the local minima of distance

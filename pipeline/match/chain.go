@@ -47,8 +47,9 @@ type chain struct {
 	path    []int32 // per reading: the chosen state
 	hits    []int32
 
-	typical map[int32]float64   // per record near the trace: median offset less the known shift
-	devs    map[int32][]float64 // scratch
+	beside []beside  // the records near the trace
+	slot   []int32   // per record: its place in beside, and 1
+	devs   []float64 // their offsets
 
 	reached []int32   // scratch: records that a move may lead to
 	leaps   []float64 // scratch: weights of moves by a leap
@@ -97,6 +98,7 @@ func (c *chain) candidates(i int) []candidate { return c.cands[c.from[i]:c.from[
 
 // observe fills the observations and their candidates from a trace.
 func (c *chain) observe(tr *survey.Trace, session int32, trust []trust) {
+	c.forget()
 	c.obs, c.cands, c.from = c.obs[:0], c.cands[:0], c.from[:0]
 	c.utility = tr.Utility
 	c.session = &c.ps.sessions[session+1]
@@ -117,28 +119,87 @@ func (c *chain) observe(tr *survey.Trace, session int32, trust []trust) {
 	c.from = append(c.from, int32(len(c.cands)))
 	c.typify()
 	c.walk(tr)
+	for i := range c.obs {
+		for j := range c.candidates(i) {
+			c.weigh(&c.candidates(i)[j], &c.obs[i])
+		}
+	}
+}
+
+// weigh fills in what a candidate is worth by itself, whatever the walk came
+// from.
+func (c *chain) weigh(a *candidate, o *observation) {
+	a.spread = a.sheetVar + c.session.variance(a.nEast, a.nNorth) + c.o.OwnM*c.o.OwnM + c.o.LocalM*c.o.LocalM + o.noise
+	a.parallel = c.parallel(a, o)
+	a.covers = c.covers(a)
+	switch c.kind(a.rec, o) {
+	case kindForeign:
+		a.attraction = min(c.o.ForeignJump*o.foreign, 1)
+	case kindNoSignal:
+		a.attraction = c.o.NoSignalShare
+	default:
+		a.attraction = 1
+	}
 }
 
 // typify finds each record's typical offset beside the trace, less its known
-// shift.
+// shift: the median where it runs beside, else the nearest beyond its ends.
 func (c *chain) typify() {
-	if c.typical == nil {
-		c.typical, c.devs = map[int32]float64{}, map[int32][]float64{}
+	if c.slot == nil {
+		c.slot = make([]int32, len(c.net.records))
 	}
-	clear(c.typical)
-	clear(c.devs)
+	c.beside = c.beside[:0]
 	for j := range c.cands {
 		a := &c.cands[j]
-		if a.beyond == 0 {
-			c.devs[a.rec] = append(c.devs[a.rec], a.across-a.shift)
-		} else if d, ok := c.typical[a.rec]; !ok || math.Abs(a.across-a.shift) < math.Abs(d) {
-			c.typical[a.rec] = a.across - a.shift
+		if c.slot[a.rec] == 0 {
+			c.beside = append(c.beside, beside{rec: a.rec, typical: math.Inf(1)})
+			c.slot[a.rec] = int32(len(c.beside))
+		}
+		b := &c.beside[c.slot[a.rec]-1]
+		if d := a.across - a.shift; a.beyond == 0 {
+			b.count++
+		} else if math.Abs(d) < math.Abs(b.typical) {
+			b.typical = d
 		}
 	}
-	for rec, d := range c.devs {
-		c.typical[rec] = median(d)
+	at := int32(0)
+	for i := range c.beside {
+		c.beside[i].from = at
+		at += c.beside[i].count
+		c.beside[i].count = 0
+	}
+	c.devs = grow(c.devs, int(at))
+	for j := range c.cands {
+		a := &c.cands[j]
+		if b := &c.beside[c.slot[a.rec]-1]; a.beyond == 0 {
+			c.devs[b.from+b.count] = a.across - a.shift
+			b.count++
+		}
+	}
+	for i := range c.beside {
+		b := &c.beside[i]
+		if b.count > 0 {
+			b.typical = median(c.devs[b.from : b.from+b.count])
+		}
 	}
 }
+
+// forget clears what typify has left for the next trace.
+func (c *chain) forget() {
+	for i := range c.beside {
+		c.slot[c.beside[i].rec] = 0
+	}
+	c.beside = c.beside[:0]
+}
+
+// beside is a record near a trace.
+type beside struct {
+	rec         int32
+	from, count int32 // its offsets in chain.devs
+	typical     float64
+}
+
+func (c *chain) typical(rec int32) float64 { return c.beside[c.slot[rec]-1].typical }
 
 // walk adds what a reading's neighbours say: distance, headings and steps.
 func (c *chain) walk(tr *survey.Trace) {

@@ -39,11 +39,11 @@ func (c *chain) pastEnd(a *candidate, forward bool) float64 {
 }
 
 // covers is the probability that a candidate's record reaches to where it is.
-func (c *chain) covers(a *candidate, o *observation) float64 {
+func (c *chain) covers(a *candidate) float64 {
 	w := 1.0
 	for _, forward := range [2]bool{false, true} {
 		if x := c.pastEnd(a, forward); x > -farM {
-			w *= 1 - passed(x, c.spread(a, o))
+			w *= 1 - passed(x, a.spread)
 		}
 	}
 	return w
@@ -51,13 +51,13 @@ func (c *chain) covers(a *candidate, o *observation) float64 {
 
 // staysOn is the probability that a walk from a to z on one record does not pass
 // its end.
-func (c *chain) staysOn(a, z *candidate, b, o *observation) float64 {
+func (c *chain) staysOn(a, z *candidate) float64 {
 	forward := z.virtual >= a.virtual
 	x, y := c.pastEnd(a, forward), c.pastEnd(z, forward)
 	if y <= -farM {
 		return 1
 	}
-	return 1 - passes(x, y, c.spread(a, b), c.spread(z, o))
+	return 1 - passes(x, y, a.spread, z.spread)
 }
 
 // ends is the probability that a walk from a passes the end ahead within its
@@ -77,8 +77,7 @@ func (c *chain) ends(a *candidate, b, o *observation) (probability float64, join
 	if forward {
 		at = p.to
 	}
-	v := c.spread(a, b)
-	return passes(x, x+o.ground, v, v), c.net.goesOn(&c.net.records[a.rec], at)
+	return passes(x, x+o.ground, a.spread, a.spread), c.net.goesOn(&c.net.records[a.rec], at)
 }
 
 // goesOn says whether another record goes on at the end of one.
@@ -93,10 +92,10 @@ func (n *network) goesOn(r *record, station float64) bool {
 
 // turnsInto is the probability that a walk from a has come onto z's record by
 // way of its joints.
-func (c *chain) turnsInto(a, z *candidate, w *way, b, o *observation) float64 {
+func (c *chain) turnsInto(a, z *candidate, w *way) float64 {
 	x := fromJoint(a, w.out)
 	y := -fromJoint(z, w.enter)
-	return passes(x, y, c.spread(a, b), c.spread(z, o))
+	return passes(x, y, a.spread, z.spread)
 }
 
 // fromJoint is how far a candidate is past a joint of its record, on its way

@@ -37,15 +37,14 @@ func (c *chain) enter(i int, w []float64, total float64) {
 	for j := range cands {
 		a := &cands[j]
 		kind := c.kind(a.rec, o)
-		w[j] = share[kind] / float64(count[kind]) * c.first(a, o) *
-			c.parallel(a, o) * c.covers(a, o)
+		w[j] = share[kind] / float64(count[kind]) * c.first(a) * a.parallel * a.covers
 	}
 }
 
 // first is the density of a first offset: sheet, session, own and local error
 // and the reading's noise, under every shift that the sheet may have.
-func (c *chain) first(a *candidate, o *observation) float64 {
-	rest := c.spread(a, o) - a.sheetVar
+func (c *chain) first(a *candidate) float64 {
+	rest := a.spread - a.sheetVar
 	rivals := c.ps.sheets[c.net.records[a.rec].sheet+1].rivals
 	if rivals == nil {
 		return student(a.across-a.shift, a.sheetVar+rest)
@@ -56,11 +55,6 @@ func (c *chain) first(a *candidate, o *observation) float64 {
 		sum += m.weight * student(a.across-a.nEast*m.east-a.nNorth*m.north, m.variance(a.nEast, a.nNorth)+rest)
 	}
 	return sum
-}
-
-// spread is the variance of a first offset.
-func (c *chain) spread(a *candidate, o *observation) float64 {
-	return a.sheetVar + c.session.variance(a.nEast, a.nNorth) + c.o.OwnM*c.o.OwnM + c.o.LocalM*c.o.LocalM + o.noise
 }
 
 // isNew says whether a record is not in the list yet, and adds it.
@@ -141,8 +135,13 @@ func (c *chain) moves(i int, w []float64) {
 	c.enter(i, last, found)
 	last[m-1] = (1-back-jump)*free + jump*away
 
+	reached := c.fwd[c.stateFrom(i-1):]
 	for a := range from {
 		row := w[a*m : (a+1)*m]
+		if reached[a] < hopeless {
+			clear(row)
+			continue
+		}
 		off, leave := jump, leave
 		if end, joined := c.ends(&from[a], b, o); joined {
 			leave += end * c.o.MissingShare
@@ -157,6 +156,10 @@ func (c *chain) moves(i int, w []float64) {
 	}
 }
 
+// hopeless is the probability, given the readings so far, below which a state is
+// not followed any further.
+const hopeless = 1e-9
+
 // apart is the weight of a line that is not on the map where one of the walk's
 // own utility is: two lines of one utility do not lie on top of each other.
 func (c *chain) apart(i int) float64 {
@@ -164,7 +167,7 @@ func (c *chain) apart(i int) float64 {
 	near := 0.0
 	for j := range c.candidates(i) {
 		if a := &c.candidates(i)[j]; c.kind(a.rec, o) == kindOwn && a.beyond == 0 {
-			near = max(near, closeness(a.across-a.shift, math.Sqrt(c.spread(a, o)))*c.parallel(a, o))
+			near = max(near, closeness2(a.across-a.shift, a.spread)*a.parallel)
 		}
 	}
 	return math.Exp(-c.o.ApartPerM * o.ground * near)
@@ -184,22 +187,22 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, s
 			// On the inside of a bend the foot leaps ahead.
 			ahead := math.Abs(a.across) * math.Hypot(z.ux-a.ux, z.uy-a.uy)
 			row[j] = stay * c.fits(c.net.along(a, z, o.ground)-o.ground, noise+ahead, o.ground) *
-				c.goesOn(a, z, b, o, st) * c.staysOn(a, z, b, o)
+				c.goesOn(a, z, b, o, st) * c.staysOn(a, z)
 			c.leaps[j] = 0
 			continue
 		}
 		row[j] = 0
 		if way, ok := c.net.route(a, z, limit+a.beyond+z.beyond); ok {
-			row[j] = stay * way.weight * c.follows(a, z, b, o) * c.fits(way.length-o.ground, noise+way.gaps, o.ground) *
-				c.goesOn(a, z, b, o, st) * c.turnsInto(a, z, &way, b, o)
+			row[j] = stay * way.weight * c.follows(a, z) * c.fits(way.length-o.ground, noise+way.gaps, o.ground) *
+				c.goesOn(a, z, b, o, st) * c.turnsInto(a, z, &way)
 			// Past the end of a record the walk goes on; in its middle few turn off.
 			if !way.atEnd {
 				row[j] *= c.o.Branch
 			}
 		}
-		c.leaps[j] = c.next(a, z, b, o, 0) * c.parallel(z, o) * c.covers(z, o) * c.attraction(z.rec, o)
+		c.leaps[j] = c.next(a, z, b, o, 0) * z.parallel * z.covers * z.attraction
 		if isNew(&c.reached, z.rec) {
-			others += c.attraction(z.rec, o)
+			others += z.attraction
 		}
 	}
 	for j := range to {
@@ -233,13 +236,13 @@ const turnsWithMap = 0.2
 // another one: what its offsets on this trace typically are beside what the
 // other's lead to expect, 1 where they agree. At the joint itself the two
 // records' offsets agree anyway, since drafters draw ends together.
-func (c *chain) follows(a, z *candidate, b, o *observation) float64 {
+func (c *chain) follows(a, z *candidate) float64 {
 	shared := c.session.covariance(a.nEast, a.nNorth, z.nEast, z.nNorth)
 	if s := c.net.records[a.rec].sheet; s >= 0 && s == c.net.records[z.rec].sheet {
 		shared += c.ps.sheets[s+1].covariance(a.nEast, a.nNorth, z.nEast, z.nNorth)
 	}
-	gain := shared / c.spread(a, b)
-	return closeness(c.typical[z.rec]-gain*c.typical[a.rec], math.Sqrt(c.spread(z, o)-gain*shared))
+	gain := shared / a.spread
+	return closeness2(c.typical(z.rec)-gain*c.typical(a.rec), z.spread-gain*shared)
 }
 
 // slopes is the weight of the map's slopes against the walk at two places: a
@@ -249,7 +252,10 @@ func (c *chain) slopes(a, z *candidate, b, o *observation) float64 {
 	r2 := c.o.SlopeRad * c.o.SlopeRad
 	// Near a corner one of the two headings looks round it.
 	steep := min(before*before, after*after)
-	w := math.Exp(-steep / (2 * r2) * o.ground / c.o.SlopeM)
+	w := 1.0
+	if price := steep / (2 * r2) * o.ground / c.o.SlopeM; price > 1e-4 {
+		w = math.Exp(-price)
+	}
 	if math.Abs(a.ux*z.ux+a.uy*z.uy) < 1-1e-9 {
 		change := after - before
 		w /= math.Sqrt(1 + change*change/r2)
@@ -271,8 +277,8 @@ func (c *chain) next(a, z *candidate, b, o *observation, decay float64) float64 
 	if s := c.net.records[a.rec].sheet; same || (s >= 0 && s == c.net.records[z.rec].sheet) {
 		shared += c.ps.sheets[s+1].covariance(a.nEast, a.nNorth, z.nEast, z.nNorth)
 	}
-	gain := shared / c.spread(a, b)
-	return student(z.across-z.shift-gain*(a.across-a.shift), c.spread(z, o)-gain*shared)
+	gain := shared / a.spread
+	return student(z.across-z.shift-gain*(a.across-a.shift), z.spread-gain*shared)
 }
 
 // fits is the weight of a route that is longer or shorter than the ground
@@ -281,15 +287,4 @@ func (c *chain) fits(misfit, noise, groundM float64) float64 {
 	z := max(math.Abs(misfit)-3*noise, 0) / (noise + c.o.RouteShare*groundM)
 	y := 1 + z*z
 	return 1 / (y * y)
-}
-
-// attraction is the relative rate at which a receiver jumps to a record.
-func (c *chain) attraction(rec int32, o *observation) float64 {
-	switch c.kind(rec, o) {
-	case kindForeign:
-		return min(c.o.ForeignJump*o.foreign, 1)
-	case kindNoSignal:
-		return c.o.NoSignalShare
-	}
-	return 1
 }

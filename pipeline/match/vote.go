@@ -121,7 +121,11 @@ func (p shiftPrior) weight(e, n float64) float64 {
 	return (near/a + far/b) / (near + far)
 }
 
-func closeness(misfit, spreadM float64) float64 {
-	y := 1 + misfit*misfit/(3*spreadM*spreadM)
+// closeness is the weight of a misfit, 1 for none: Student's t with 3 degrees of
+// freedom and this scale, against its peak.
+func closeness(misfit, spreadM float64) float64 { return closeness2(misfit, spreadM*spreadM) }
+
+func closeness2(misfit, variance float64) float64 {
+	y := 1 + misfit*misfit/(3*variance)
 	return 1 / (y * y)
 }
