@@ -116,6 +116,7 @@ type hough struct {
 	side  int
 	cells []houghCell
 	used  []int32 // cells that a sample agrees with
+	near  []int32 // scratch: lost samples near a sheet
 }
 
 type houghCell struct {
@@ -137,6 +138,15 @@ func (h *hough) find(n *network, ss []sample, lost, segs []int32, met int, known
 		h.cells[c] = houghCell{}
 	}
 	h.used = h.used[:0]
+	records := 0
+	for i, id := range segs {
+		if i == 0 || n.segs[id].record != n.segs[segs[i-1]].record {
+			records++
+		}
+	}
+	if records < likelyNeeds || met+1 >= records {
+		return shift{}, false
+	}
 	box := orb.Bound{Min: n.segs[segs[0]].a, Max: n.segs[segs[0]].a}
 	for _, id := range segs {
 		box = box.Extend(n.segs[id].a).Extend(n.segs[id].end())
@@ -144,11 +154,19 @@ func (h *hough) find(n *network, ss []sample, lost, segs []int32, met int, known
 	box = box.Pad(blunderM)
 	from := sort.Search(len(lost), func(i int) bool { return ss[lost[i]].p[0] >= box.Min[0] })
 	to := sort.Search(len(lost), func(i int) bool { return ss[lost[i]].p[0] > box.Max[0] })
+	h.near = h.near[:0]
+	utility := n.records[n.segs[segs[0]].record].utility
+	for _, at := range lost[from:to] {
+		if box.Contains(ss[at].p) && !foreign(ss[at].utility, utility) {
+			h.near = append(h.near, at)
+		}
+	}
+	if len(h.near) < likelyNeeds*samplesEach {
+		return shift{}, false
+	}
 	for _, id := range segs {
-		for _, at := range lost[from:to] {
-			if box.Contains(ss[at].p) {
-				h.lay(n, &ss[at], at, id)
-			}
+		for _, at := range h.near {
+			h.lay(n, &ss[at], at, id)
 		}
 	}
 	// As many may agree on a small shift, which is for the votes to find.
@@ -201,7 +219,7 @@ func (h *hough) lay(n *network, s *sample, number, id int32) {
 	// The shift is across times the normal, and between along - length and along
 	// times the direction.
 	ue, un := g.ux*r.cosC+g.uy*r.sinC, -g.ux*r.sinC+g.uy*r.cosC
-	for v := max(along-length, -blunderM); v <= min(along, blunderM); v += blunderCellM / 2.0 {
+	for v := max(along-length, -blunderM); v <= min(along, blunderM); v += blunderCellM {
 		h.mark(across*un+v*ue, -across*ue+v*un, g.record+1, number+1)
 	}
 }

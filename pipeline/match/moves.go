@@ -178,6 +178,7 @@ func (c *chain) apart(i int) float64 {
 func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, stay, jump float64, row []float64) {
 	noise := math.Sqrt(b.noise + o.noise)
 	limit := 1.5*o.ground + 4*c.o.SnapM + 2*noise
+	joints := c.net.joinedWithin(a, limit+a.beyond+c.o.SearchRadiusM)
 	others := 0.0
 	c.leaps = grow(c.leaps, len(to))
 	c.reached = c.reached[:0]
@@ -192,7 +193,9 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, s
 			continue
 		}
 		row[j] = 0
-		if way, ok := c.net.route(a, z, limit+a.beyond+z.beyond); ok {
+		if !joints {
+			// nothing joins the record within reach
+		} else if way, ok := c.net.route(a, z, limit+a.beyond+z.beyond); ok {
 			row[j] = stay * way.weight * c.follows(a, z) * c.fits(way.length-o.ground, noise+way.gaps, o.ground) *
 				c.goesOn(a, z, b, o, st) * c.turnsInto(a, z, &way)
 			// Past the end of a record the walk goes on; in its middle few turn off.

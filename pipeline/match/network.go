@@ -22,6 +22,8 @@ type network struct {
 	parts   []part
 	index   *spatial.Index
 	joints  []joint // by record, then station
+	// shortest is the ground length of the shortest part.
+	shortest float64
 }
 
 // record is what the matcher needs to know of one survey.Record.
@@ -114,7 +116,13 @@ func canonical(records []survey.Record) []int {
 	}
 	slices.SortStableFunc(order, func(a, b int) int {
 		ra, rb := &records[a], &records[b]
-		return cmp.Or(cmp.Compare(ra.Source, rb.Source), cmp.Compare(ra.ID, rb.ID), compareParts(ra.Parts, rb.Parts))
+		switch {
+		case ra.Source != rb.Source:
+			return cmp.Compare(ra.Source, rb.Source)
+		case ra.ID != rb.ID:
+			return cmp.Compare(ra.ID, rb.ID)
+		}
+		return compareParts(ra.Parts, rb.Parts)
 	})
 	return order
 }
@@ -156,6 +164,9 @@ func (n *network) addSegments(rec int32, parts orb.MultiLineString, scale float6
 			n.segs[first].prev, n.segs[last].next = last, first
 		}
 		n.parts = append(n.parts, part{from, station, closed})
+		if len(n.parts) == 1 || station-from < n.shortest {
+			n.shortest = station - from
+		}
 	}
 }
 
@@ -227,7 +238,10 @@ func (n *network) join(ps *priors, o Options) {
 		}
 	}
 	slices.SortFunc(found, func(a, b pair) int {
-		return cmp.Or(cmp.Compare(a.rec, b.rec), cmp.Compare(a.here, b.here), cmp.Compare(a.other, b.other), cmp.Compare(a.there, b.there), cmp.Compare(a.gap, b.gap), cmp.Compare(b.end(), a.end()))
+		if a.rec != b.rec {
+			return cmp.Compare(a.rec, b.rec)
+		}
+		return a.compare(&b.joint)
 	})
 	found = slices.CompactFunc(found, func(a, b pair) bool {
 		return a.rec == b.rec && a.here == b.here && a.other == b.other && a.there == b.there
@@ -271,12 +285,24 @@ func (n *network) number() {
 	}
 }
 
-// end is 1 for a joint at an end, for sorting.
-func (j *joint) end() int {
-	if j.atEnd {
-		return 1
+// compare orders a record's joints by station; of those that are one place, the
+// best joined and those at an end come first.
+func (j *joint) compare(k *joint) int {
+	switch {
+	case j.here != k.here:
+		return cmp.Compare(j.here, k.here)
+	case j.other != k.other:
+		return cmp.Compare(j.other, k.other)
+	case j.there != k.there:
+		return cmp.Compare(j.there, k.there)
+	case j.gap != k.gap:
+		return cmp.Compare(j.gap, k.gap)
+	case j.atEnd == k.atEnd:
+		return 0
+	case j.atEnd:
+		return -1
 	}
-	return 0
+	return 1
 }
 
 // gap is how far the end p of s lies from t on the map, or would lie if both

@@ -48,6 +48,15 @@ func (w *way) betterThan(v *way, from float64) bool {
 	return math.Abs(w.out-from) < math.Abs(v.out-from)-samePlaceM
 }
 
+// joinedWithin says whether any joint of a candidate's record is within a
+// distance along it.
+func (n *network) joinedWithin(a *candidate, limit float64) bool {
+	r := &n.records[a.rec]
+	js := n.joints[r.joints[0]:r.joints[1]]
+	first := sort.Search(len(js), func(i int) bool { return js[i].here >= a.station-limit })
+	return first < len(js) && js[first].here <= a.station+limit
+}
+
 // route is the best way from one candidate to another on another record, if
 // there is one within the limit and the hops: the likeliest, then the shortest.
 // A candidate beyond an end has passed the joint there, or has not yet come to
@@ -56,7 +65,11 @@ func (n *network) route(a, z *candidate, limit float64) (way, bool) {
 	if n.records[a.rec].network != n.records[z.rec].network {
 		return way{}, false
 	}
-	w := n.hop(a.rec, a.station, z.rec, z.station, limit, maxHops)
+	hops := maxHops
+	if limit < n.shortest {
+		hops = 1 // no record lies between two places so near
+	}
+	w := n.hop(a.rec, a.station, z.rec, z.station, limit, hops)
 	w.length = math.Abs(w.length - a.beyond - z.beyond)
 	return w, w.weight > 0 && w.length <= limit
 }

@@ -62,7 +62,10 @@ func traceOrder(traces []survey.Trace) []int {
 	}
 	slices.SortStableFunc(order, func(a, b int) int {
 		x, y := &traces[a], &traces[b]
-		if c := cmp.Or(cmp.Compare(x.ID, y.ID), cmp.Compare(len(x.Readings), len(y.Readings))); c != 0 || len(x.Readings) == 0 {
+		if x.ID != y.ID {
+			return cmp.Compare(x.ID, y.ID)
+		}
+		if c := cmp.Compare(len(x.Readings), len(y.Readings)); c != 0 || len(x.Readings) == 0 {
 			return c
 		}
 		p, q := &x.Readings[0], &y.Readings[0]
