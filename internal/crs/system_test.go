@@ -255,3 +255,40 @@ func ExampleSystem_Factors() {
 	fmt.Printf("scale %.6f, convergence %.4f degrees\n", scale, convergence*180/math.Pi)
 	// Output: scale 0.999622, convergence -0.3214 degrees
 }
+
+// The same grid in another unit has the same places, and reads back; units that
+// writers round are what they mean.
+func TestInUnit(t *testing.T) {
+	utm := mustParse(t, "EPSG:26917")
+	feet, err := utm.InUnit(0.3048006096)
+	if err != nil || feet.UnitM() != surveyFootM || feet.Unit() != "US survey foot" {
+		t.Fatalf("%v, %v", feet, err)
+	}
+	p := orb.Point{457822.3026, 4516675.8047}
+	for _, s := range []*System{feet, mustParse(t, feet.Definition())} {
+		q, err := mustOp(t, utm, s).Apply(p)
+		if err != nil || math.Abs(q[0]*surveyFootM-p[0]) > 1e-9 || math.Abs(q[1]*surveyFootM-p[1]) > 1e-8 {
+			t.Errorf("%s: %v, %v", s.Name(), q, err)
+		}
+	}
+	if s, err := utm.InUnit(1); err != nil || s != utm {
+		t.Errorf("its own unit: %v, %v", s, err)
+	}
+	for _, c := range []struct {
+		s    *System
+		unit float64
+	}{{utm, 0}, {utm, nan}, {mustParse(t, "EPSG:4269"), 1}} {
+		if s, err := c.s.InUnit(c.unit); err == nil {
+			t.Errorf("unit %v of %s gives %s", c.unit, c.s.Name(), s.Name())
+		}
+	}
+}
+
+func mustOp(t *testing.T, from, to *System) *Operation {
+	t.Helper()
+	op, err := NewOperation(from, to)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return op
+}

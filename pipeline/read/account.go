@@ -26,6 +26,7 @@ type account struct {
 	located bool // the extent holds a position
 	file    File
 	to      projection // how its positions reach the plane; zero if that was not told
+	known   projection // of known positions of control checks that are in another system
 	sample  sample     // of its positions as they stand in the file
 	reasons map[string]string
 	odd     oddities

@@ -81,6 +81,7 @@ func (b *binder) control(src ControlSource, pl *plane, a *account) *controlReade
 	a.reached(src.File, r.points.to)
 	r.points.sample = &a.sample
 	if to := r.known.to; to.operation != nil && src.TrueCRS != "" {
+		a.known = to
 		a.Notes = append(a.Notes, "known positions in "+to.from.Name()+": "+to.operation.Name())
 	}
 	a.odd = r.odd

@@ -34,26 +34,30 @@ func (pl *plane) frameNotes(accounts []*account, at orb.Point) []string {
 		first, last     time.Time
 	}
 	var groups []group
-	for _, a := range accounts {
-		if a.to.operation == nil || a.to.operation.AccuracyM() <= doubtfulM {
-			continue
+	add := func(a *account, p projection, name string, stated bool) {
+		if p.operation == nil || p.operation.AccuracyM() <= doubtfulM {
+			return
 		}
-		records, stated := a.Role == survey.RoleRecords, a.file.Frame != ""
+		records := a.Role == survey.RoleRecords
 		i := slices.IndexFunc(groups, func(g group) bool {
-			return g.operation.Name() == a.to.operation.Name() && g.records == records && g.stated == stated && g.from.Datum() == a.to.from.Datum()
+			return g.operation.Name() == p.operation.Name() && g.records == records && g.stated == stated && g.from.Datum() == p.from.Datum()
 		})
 		if i < 0 {
 			i = len(groups)
-			groups = append(groups, group{projection: a.to, records: records, stated: stated, first: a.First, last: a.Last})
+			groups = append(groups, group{projection: p, records: records, stated: stated, first: a.First, last: a.Last})
 		}
 		g := &groups[i]
-		g.files = append(g.files, a.Name)
+		g.files = append(g.files, name)
 		if g.first.IsZero() || !a.First.IsZero() && a.First.Before(g.first) {
 			g.first = a.First
 		}
 		if a.Last.After(g.last) {
 			g.last = a.Last
 		}
+	}
+	for _, a := range accounts {
+		add(a, a.to, a.Name, a.file.Frame != "")
+		add(a, a.known, a.Name+" (known positions)", true)
 	}
 	var notes []string
 	for _, g := range groups {

@@ -1,6 +1,7 @@
 package read
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -90,7 +91,7 @@ func epochMissing(file File, err error) error {
 	if !errors.Is(err, crs.ErrEpoch) {
 		return nil
 	}
-	return fmt.Errorf("%s%s: %w, as in frame: {name: ITRF2014, epoch: 2026.4}", file.Name, file.named(), err)
+	return fmt.Errorf("%s%s: %w, as in frame: {name: %s, epoch: 2026.4}", file.Name, file.named(), err, cmp.Or(file.Frame, "ITRF2014"))
 }
 
 // named says where the config names a file.
