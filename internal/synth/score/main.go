@@ -3,6 +3,10 @@
 // baselines beside it.
 //
 //	go run ./internal/synth/score -towns 20 -difficulty hard -seed 1001
+//	go run ./internal/synth/score -towns 1 -over mains.shp -coverage 0.1
+//
+// With -over the lines of a shapefile in a projected system are the truth, and
+// only the map, the crews and the signals follow the difficulty.
 //
 // How to read the table: a row is a figure, defined in the documentation of
 // package scorer. In a column stand the value, its 95 % interval in brackets and
@@ -29,6 +33,7 @@ import (
 	"time"
 
 	"github.com/asfound/asfound/config"
+	"github.com/asfound/asfound/internal/shapefile"
 	"github.com/asfound/asfound/internal/synth"
 	"github.com/asfound/asfound/internal/synth/scorer"
 	"github.com/asfound/asfound/pipeline"
@@ -41,16 +46,18 @@ func main() {
 	difficulty := flag.String("difficulty", "hard", "easy, hard or cruel")
 	when := flag.String("when", string(correct.WhenSurveyed), "which records move: surveyed or outside")
 	csvFile := flag.String("csv", "", "write the table into this file too, for other programs")
+	over := flag.String("over", "", "shapefile of lines in a projected system that are the truth")
+	utility := flag.String("utility", "water", "of the lines of -over")
+	coverage := flag.Float64("coverage", 0, "share of the length that is walked; 0 as the difficulty has it")
 	flag.Parse()
-	if w := correct.When(*when); flag.NArg() > 0 || *towns < 1 || (w != correct.WhenSurveyed && w != correct.WhenOutside) {
+	if w := correct.When(*when); flag.NArg() > 0 || *towns < 1 || *coverage < 0 || *coverage > 1 || (w != correct.WhenSurveyed && w != correct.WhenOutside) {
 		flag.Usage()
 		os.Exit(2)
 	}
-	p, err := synth.Preset(*difficulty)
+	todo := work{difficulty: *difficulty, seed: *seed, towns: *towns, when: correct.When(*when), workers: runtime.GOMAXPROCS(0), utility: *utility}
+	err := todo.prepare(*over, *coverage)
 	if err == nil {
-		err = run(os.Stdout, *csvFile, work{
-			difficulty: *difficulty, params: p, seed: *seed, towns: *towns, when: correct.When(*when), workers: runtime.GOMAXPROCS(0),
-		})
+		err = run(os.Stdout, *csvFile, todo)
 	}
 	if err != nil {
 		fmt.Fprintln(os.Stderr, err)
@@ -66,6 +73,29 @@ type work struct {
 	towns      int
 	when       correct.When
 	workers    int
+
+	over    *shapefile.Layer // nil: the towns' own lines
+	utility string
+}
+
+func (todo *work) prepare(over string, coverage float64) (err error) {
+	if todo.params, err = synth.Preset(todo.difficulty); err != nil {
+		return err
+	}
+	if coverage > 0 {
+		todo.params.Crews.Coverage = coverage
+	}
+	if over != "" {
+		todo.over, err = shapefile.Read(over)
+	}
+	return err
+}
+
+func (todo *work) town(seed uint64) (*synth.Town, error) {
+	if todo.over == nil {
+		return synth.Make(seed, todo.params), nil
+	}
+	return synth.OverLayer(todo.over, todo.utility, seed, todo.params)
 }
 
 func run(w io.Writer, csvFile string, todo work) error {
@@ -97,7 +127,7 @@ func (todo *work) columns() ([]scorer.Column, error) {
 	for range todo.workers {
 		workers.Go(func() {
 			for i := range next {
-				results[i], errs[i] = score(todo.seed+uint64(i), todo.params, todo.when)
+				results[i], errs[i] = todo.score(todo.seed + uint64(i))
 			}
 		})
 	}
@@ -123,13 +153,16 @@ func (todo *work) columns() ([]scorer.Column, error) {
 }
 
 // score makes a town, hands it in as files, and scores what comes out.
-func score(seed uint64, p synth.Params, when correct.When) (scores, error) {
+func (todo *work) score(seed uint64) (scores, error) {
 	dir, err := os.MkdirTemp("", "asfound-town-")
 	if err != nil {
 		return scores{}, err
 	}
 	defer os.RemoveAll(dir)
-	town := synth.Make(seed, p)
+	town, err := todo.town(seed)
+	if err != nil {
+		return scores{}, err
+	}
 	file, err := town.Write(filepath.Join(dir, "job"), synth.WriteOptions{})
 	if err != nil {
 		return scores{}, err
@@ -139,7 +172,7 @@ func score(seed uint64, p synth.Params, when correct.When) (scores, error) {
 		return scores{}, err
 	}
 	job := c.Job("score", time.Unix(0, 0).UTC())
-	job.Correct.When = when
+	job.Correct.When = todo.when
 	out, err := pipeline.Run(context.Background(), job, nil, nil)
 	if err != nil {
 		return scores{}, err

@@ -196,6 +196,11 @@ func (g *ground) spend(order []pick, money float64, do func(record, cell int)) f
 // place is one metre of one record.
 type place struct{ record, cell int }
 
+// at says whether a place is picked.
+func at(picked [][]bool, p place) bool {
+	return picked != nil && picked[p.record] != nil && picked[p.record][p.cell]
+}
+
 // unresolved are the wrong metres that nothing was taken on and whose sheet's
 // shift the surveyed parts do not settle. Of records that show one line the first
 // counts.
@@ -218,12 +223,17 @@ func (g *ground) unresolved() []place {
 // score counts how much of the unresolved length an order resolves for the money:
 // as it is, and, if there is such a figure, times its consequence.
 func (g *ground) score(order []pick, money float64, wanted []place, part float64, plain, weighted Figure) {
-	picked := map[place]bool{}
-	g.spend(order, money, func(r, i int) { picked[place{r, i}] = true })
+	picked := make([][]bool, len(g.cells))
+	g.spend(order, money, func(r, i int) {
+		if picked[r] == nil {
+			picked[r] = make([]bool, len(g.cells[r]))
+		}
+		picked[r][i] = true
+	})
 	known := g.estimates(picked)
 	for _, p := range wanted {
 		consequence, hit := ConsequenceOf(g.x.records[p.record].Utility), 0.0
-		if picked[p] || g.settled(p.record, p.cell, known) {
+		if at(picked, p) || g.settled(p.record, p.cell, known) {
 			hit = 1
 		}
 		g.x.measure(plain, part*hit, part)
@@ -249,7 +259,7 @@ func (g *ground) settled(r, i int, known map[string][2]float64) bool {
 // estimates are the shifts of the sheets as a survey without errors of what is
 // surveyed and picked would give them: least squares over the records' mean
 // offsets, with the records that stray weighted down.
-func (g *ground) estimates(picked map[place]bool) map[string][2]float64 {
+func (g *ground) estimates(picked [][]bool) map[string][2]float64 {
 	out := map[string][2]float64{}
 	for name, records := range g.sheets {
 		if v, ok := g.estimate(records, picked); ok {
@@ -259,7 +269,7 @@ func (g *ground) estimates(picked map[place]bool) map[string][2]float64 {
 	return out
 }
 
-func (g *ground) estimate(records []int, picked map[place]bool) (v [2]float64, ok bool) {
+func (g *ground) estimate(records []int, picked [][]bool) (v [2]float64, ok bool) {
 	weights := make([]float64, len(records))
 	for i := range weights {
 		weights[i] = 1
@@ -281,12 +291,12 @@ func (g *ground) estimate(records []int, picked map[place]bool) (v [2]float64, o
 
 // each calls do for the metres of a record that are surveyed or picked, with each
 // one's share of them. A record without a line shows nothing.
-func (g *ground) each(r int, picked map[place]bool, do func(c *cell, share float64)) {
+func (g *ground) each(r int, picked [][]bool, do func(c *cell, share float64)) {
 	if g.x.records[r].line == nil {
 		return
 	}
 	n := 0.0
-	is := func(i int) bool { return g.cells[r][i].surveyed || picked[place{r, i}] }
+	is := func(i int) bool { return g.cells[r][i].surveyed || at(picked, place{r, i}) }
 	for i := range g.cells[r] {
 		if is(i) {
 			n++
