@@ -208,10 +208,28 @@ func flatGrid(from, to string, north, west float32) string {
 		key   string
 		value any
 	}{
-		{"NUM_OREC", 11}, {"NUM_SREC", 11}, {"NUM_FILE", 1}, {"GS_TYPE", "SECONDS"}, {"VERSION", "NTv2.0"},
-		{"SYSTEM_F", from}, {"SYSTEM_T", to}, {"MAJOR_F", 6378206.4}, {"MINOR_F", 6356583.8}, {"MAJOR_T", 6378137.0}, {"MINOR_T", 6356752.314},
-		{"SUB_NAME", "FLAT"}, {"PARENT", "NONE"}, {"CREATED", "20260101"}, {"UPDATED", "20260101"},
-		{"S_LAT", 39 * 3600.}, {"N_LAT", 42 * 3600.}, {"E_LONG", 79 * 3600.}, {"W_LONG", 83 * 3600.}, {"LAT_INC", 3600.}, {"LONG_INC", 3600.}, {"GS_COUNT", 20},
+		{"NUM_OREC", 11},
+		{"NUM_SREC", 11},
+		{"NUM_FILE", 1},
+		{"GS_TYPE", "SECONDS"},
+		{"VERSION", "NTv2.0"},
+		{"SYSTEM_F", from},
+		{"SYSTEM_T", to},
+		{"MAJOR_F", 6378206.4},
+		{"MINOR_F", 6356583.8},
+		{"MAJOR_T", 6378137.0},
+		{"MINOR_T", 6356752.314},
+		{"SUB_NAME", "FLAT"},
+		{"PARENT", "NONE"},
+		{"CREATED", "20260101"},
+		{"UPDATED", "20260101"},
+		{"S_LAT", 39 * 3600.},
+		{"N_LAT", 42 * 3600.},
+		{"E_LONG", 79 * 3600.},
+		{"W_LONG", 83 * 3600.},
+		{"LAT_INC", 3600.},
+		{"LONG_INC", 3600.},
+		{"GS_COUNT", 20},
 	} {
 		record(r.key, r.value)
 	}
