@@ -72,6 +72,7 @@ type projection struct {
 	from      *crs.System
 	epoch     float64 // of the positions, decimal year; 0 not known
 	operation *crs.Operation
+	outside   string // why a position has no place in the plane: the same words for all
 }
 
 // projection from a system; epoch is the date of the positions as a decimal
@@ -81,7 +82,8 @@ func (pl *plane) projection(from *crs.System, epoch float64) (projection, error)
 	if err != nil {
 		return projection{}, err
 	}
-	return projection{from, epoch, op}, nil
+	outside := fmt.Sprintf("cannot be taken to %s (%s): check the position, the order of its axes and its system", pl.system.Name(), op.Name())
+	return projection{from, epoch, op, outside}, nil
 }
 
 // epochMissing words the error of an operation that needs an epoch, for whoever
@@ -105,11 +107,8 @@ func (f File) named() string {
 // apply takes one position to the plane; why says that it has none there.
 func (p projection) apply(at orb.Point) (to orb.Point, why string) {
 	to, err := p.operation.Apply(at)
-	if err != nil {
-		return to, "cannot be taken to the working plane: " + err.Error()
-	}
-	if !finite(to) {
-		return to, "lies outside the area that the working plane can show"
+	if err != nil || !finite(to) {
+		return to, p.outside
 	}
 	return to, ""
 }
