@@ -94,7 +94,7 @@ var defaults = Options{
 	DefaultDepthM:  1,
 
 	UnmappedShare: 0.01,
-	ForeignShare:  0.005,
+	ForeignShare:  0.01,
 	NoSignalShare: 0.003,
 	JumpPerM:      1.0 / 1000,
 	LeavePerM:     1.0 / 100000,
