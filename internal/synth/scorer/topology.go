@@ -2,10 +2,12 @@ package scorer
 
 import (
 	"math"
+	"slices"
 
 	"github.com/paulmach/orb"
 
 	"github.com/asfound/asfound/internal/lineref"
+	"github.com/asfound/asfound/internal/spatial"
 )
 
 const (
@@ -48,54 +50,87 @@ func (j joint) of(l *lineref.Line) orb.Point {
 // gives the stations at which other records end on each record.
 func (x *scoring) junctions(now []lineref.Line, there []bool) (tees [][]float64) {
 	tees = make([][]float64, len(x.records))
-	bounds := make([]orb.Bound, len(x.records))
-	var joints []joint
+	lines := make([]lineref.Line, len(x.records))
+	joints := make([][]joint, len(x.records))
 	for r := range x.records {
-		bounds[r] = x.records[r].before.Parts.Bound().Pad(1)
-		for p := range x.records[r].before.Parts {
-			joints = append(joints, joint{r, p, false}, joint{r, p, true})
+		lines[r] = x.records[r].before
+		for p := range lines[r].Parts {
+			joints[r] = append(joints[r], joint{r, p, false}, joint{r, p, true})
 		}
 	}
+	near := newNeighbours(lines)
 	open := func(a joint, b int, apartM func(p orb.Point) float64) {
-		same := there[a.record] && there[b] && len(now[a.record].Parts) == len(x.records[a.record].before.Parts)
+		same := there[a.record] && there[b] && len(now[a.record].Parts) == len(lines[a.record].Parts)
 		x.count(JunctionsOpened, !same || apartM(a.of(&now[a.record])) > shutM)
 	}
-	for i, a := range joints {
-		p := a.of(&x.records[a.record].before)
-		for b := range x.records {
-			rec := &x.records[b]
-			if b == a.record || !bounds[b].Contains(p) {
-				continue
-			}
-			f, ok := rec.before.Nearest(p)
-			if !ok || math.Abs(f.OffsetM) > shutM {
-				continue
-			}
-			if k := meets(joints, x, b, p); k >= 0 {
-				if k > i { // each pair once
-					c := joints[k]
-					open(a, b, func(q orb.Point) float64 { return apart(q, c.of(&now[b])) })
+	for r := range joints {
+		for _, a := range joints[r] {
+			p := a.of(&lines[r])
+			for _, b := range near.at(p, 2*shutM) {
+				f, ok := lines[b].Nearest(p)
+				if b == r || !ok || math.Abs(f.OffsetM) > shutM {
+					continue
 				}
-				continue
+				if c, ok := meets(joints[b], &lines[b], p); ok {
+					if b > r { // each pair once
+						open(a, b, func(q orb.Point) float64 { return apart(q, c.of(&now[b])) })
+					}
+					continue
+				}
+				tees[b] = append(tees[b], f.StationM)
+				open(a, b, func(q orb.Point) float64 {
+					foot, _ := now[b].Nearest(q)
+					return math.Abs(foot.OffsetM)
+				})
 			}
-			tees[b] = append(tees[b], f.StationM)
-			open(a, b, func(q orb.Point) float64 {
-				foot, _ := now[b].Nearest(q)
-				return math.Abs(foot.OffsetM)
-			})
 		}
 	}
 	return tees
 }
 
-// meets is the end of a record that lies at a point; -1 none.
-func meets(joints []joint, x *scoring, record int, p orb.Point) int {
-	for k, c := range joints {
-		if c.record == record && apart(c.of(&x.records[record].before), p) <= shutM {
-			return k
+// neighbours finds the lines near a point.
+type neighbours struct {
+	index  *spatial.Index
+	owners []int // per segment: the line
+	ids    []int32
+	found  []int
+}
+
+func newNeighbours(lines []lineref.Line) *neighbours {
+	n := &neighbours{}
+	var segments []spatial.Segment
+	for l := range lines {
+		for _, part := range lines[l].Parts {
+			for i := 0; i+1 < len(part); i++ {
+				segments = append(segments, spatial.Segment{A: part[i], B: part[i+1]})
+				n.owners = append(n.owners, l)
+			}
 		}
 	}
-	return -1
+	n.index = spatial.New(segments, 2*besideM)
+	return n
+}
+
+// at lists the lines within a distance (grid) of a point, in their order. The
+// slice is good until the next call.
+func (n *neighbours) at(p orb.Point, within float64) []int {
+	n.ids, n.found = n.index.Within(p, within, n.ids), n.found[:0]
+	for _, id := range n.ids {
+		n.found = append(n.found, n.owners[id])
+	}
+	slices.Sort(n.found)
+	n.found = slices.Compact(n.found)
+	return n.found
+}
+
+// meets is the end of a line that lies at a point.
+func meets(ends []joint, l *lineref.Line, p orb.Point) (joint, bool) {
+	for _, c := range ends {
+		if apart(c.of(l), p) <= shutM {
+			return c, true
+		}
+	}
+	return joint{}, false
 }
 
 // selfCrossings counts the places where a line's segments cross each other.
@@ -119,16 +154,27 @@ func crosses(a, b, c, d orb.Point) bool {
 	return side(a, b, c)*side(a, b, d) < 0 && side(c, d, a)*side(c, d, b) < 0
 }
 
+// sideStepM is how closely pairs of lines are looked at.
+const sideStepM = 5
+
 // sides counts, of pairs of parallel lines, those that were drawn side by side as
 // they lie and somewhere no longer are.
 func (x *scoring) sides(now []lineref.Line) {
-	for a := range x.records {
-		if !x.shows(a) {
-			continue
+	lines := make([]lineref.Line, len(x.records)) // without parts where none is shown
+	for r := range x.records {
+		if x.shows(r) {
+			lines[r] = *x.records[r].line
 		}
-		bound := x.records[a].line.Parts.Bound().Pad(besideM)
-		for b := a + 1; b < len(x.records); b++ {
-			if !x.shows(b) || !bound.Intersects(x.records[b].line.Parts.Bound()) {
+	}
+	near := newNeighbours(lines)
+	for a := range lines {
+		var beside []int
+		for m := sideStepM / 2.0; m < lines[a].LengthM(); m += sideStepM {
+			beside = append(beside, near.at(lines[a].At(m), besideM*1.01)...)
+		}
+		slices.Sort(beside)
+		for _, b := range slices.Compact(beside) {
+			if b <= a {
 				continue
 			}
 			if was, is := x.pair(a, b, now); was {
@@ -148,7 +194,7 @@ func (x *scoring) shows(r int) bool {
 func (x *scoring) pair(a, b int, now []lineref.Line) (was, is bool) {
 	ra, rb := &x.records[a], &x.records[b]
 	is = true
-	for m := 2.5; m < ra.line.LengthM(); m += 5 {
+	for m := sideStepM / 2.0; m < ra.line.LengthM(); m += sideStepM {
 		p := ra.line.At(m)
 		f, ok := rb.line.Nearest(p)
 		if !ok || !f.Square || math.Abs(f.OffsetM) > besideM {
