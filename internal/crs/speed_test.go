@@ -95,6 +95,8 @@ func TestSpeedBesidePROJ(t *testing.T) {
 		need(t, program)
 	}
 	const n = 10_000_000
+	dir := t.TempDir()
+	text, binaryFile := filepath.Join(dir, "points.txt"), filepath.Join(dir, "points.bin")
 	var b strings.Builder
 	w := tabwriter.NewWriter(&b, 0, 0, 2, ' ', tabwriter.AlignRight)
 	fmt.Fprintln(w, "million points a second\tours, text\tcs2cs\tcct\tours, memory\tproj, binary\tours/cs2cs\tours/cct\tours/proj\t")
@@ -112,7 +114,6 @@ func TestSpeedBesidePROJ(t *testing.T) {
 		for i := range ps {
 			ps[i] = orb.Point{-82 + 1e-7*float64(i), 40.3 + 1e-7*float64(i*7919%n)}
 		}
-		text, binaryFile := filepath.Join(t.TempDir(), "points.txt"), filepath.Join(t.TempDir(), "points.bin")
 		writePoints(t, text, binaryFile, ps, c.epoch)
 		pipeline, err := exec.Command("projinfo", "-q", "-s", c.from, "-t", c.to, "-o", "PROJ", "--single-line").Output()
 		if err != nil {
