@@ -58,6 +58,47 @@ func drawTown(t *rapid.T, readings int) *survey.Survey {
 	return s
 }
 
+// enumerate is the slow exact way: it weighs every path through the states.
+func enumerate(c *chain, start []float64) (posterior [][]float64, best []int) {
+	n := len(c.obs)
+	posterior = make([][]float64, n)
+	for i := range posterior {
+		posterior[i] = make([]float64, c.states(i))
+	}
+	total, top := 0.0, -1.0
+	path := make([]int, n)
+	var walk func(i int, w float64)
+	walk = func(i int, w float64) {
+		if i == n {
+			total += w
+			for j, s := range path {
+				posterior[j][s] += w
+			}
+			if w > top {
+				top, best = w, slices.Clone(path)
+			}
+			return
+		}
+		for s := range c.states(i) {
+			f := 0.0
+			if i == 0 {
+				f = start[s]
+			} else {
+				f = c.weights[c.wFrom[i]+path[i-1]*c.states(i)+s]
+			}
+			path[i] = s
+			walk(i+1, w*f)
+		}
+	}
+	walk(0, 1)
+	for i := range posterior {
+		for s := range posterior[i] {
+			posterior[i][s] /= total
+		}
+	}
+	return posterior, best
+}
+
 func TestChainEqualsEnumeration(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := drawTown(t, 5)

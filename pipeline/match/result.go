@@ -14,6 +14,9 @@ func (c *chain) matches(s *survey.Survey, tr *survey.Trace, tru []trust) []surve
 	out := make([]survey.Match, len(tr.Readings))
 	for i := range out {
 		out[i] = survey.Match{Record: -1, Inflate: tru[i].inflate, StationM: math.NaN(), OffsetM: math.NaN()}
+		if !placed(&tr.Readings[i]) {
+			out[i].Status, out[i].Reason = survey.StatusUntrusted, "no position"
+		}
 		if d := tr.Readings[i].Duplicate; d != nil {
 			out[i].Status = survey.StatusDuplicate
 			out[i].Reason = fmt.Sprintf("says the same as row %d of %s", d.Row, d.File)

@@ -80,7 +80,7 @@ func (c *chain) sampleTrace(tr *survey.Trace, rank int32, sessions map[string]in
 	}
 	c.obs = c.obs[:0]
 	for i := range tr.Readings {
-		if r := &tr.Readings[i]; r.Duplicate == nil && !r.Doubt && (r.Mode == survey.ModeActive || r.Mode == survey.ModeUnknown) {
+		if r := &tr.Readings[i]; r.Duplicate == nil && placed(r) && !r.Doubt && (r.Mode == survey.ModeActive || r.Mode == survey.ModeUnknown) {
 			c.obs = append(c.obs, observation{reading: i, p: r.Point})
 		}
 	}

@@ -1,0 +1,215 @@
+package match
+
+import (
+	"encoding/json"
+	"math"
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/paulmach/orb"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// steady is a trace along x, a reading every metre and ten seconds, with nothing
+// wrong.
+func steady(n int) *survey.Trace {
+	tr := &survey.Trace{ID: "t", Utility: "gas"}
+	for i := range n {
+		tr.Readings = append(tr.Readings, survey.Reading{
+			Point: orb.Point{float64(i), 0}, SigmaM: 0.01, Fix: survey.FixFixed, Mode: survey.ModeActive, Hookup: survey.HookupClamp,
+			Time: time.Date(2026, 5, 4, 9, 0, 10*i, 0, time.UTC), DepthM: 1, CurrentA: 0.02, FrequencyHz: 8192, SeparationM: 0.02,
+		})
+	}
+	return tr
+}
+
+// TestRules shows for every rule a reading that passes and one that fails. The
+// change is made to the fifth of ten readings.
+func TestRules(t *testing.T) {
+	at := func(change func(r *survey.Reading)) func(*survey.Trace) {
+		return func(tr *survey.Trace) { change(&tr.Readings[5]) }
+	}
+	for _, c := range []struct {
+		rule        string
+		pass, fail  func(*survey.Trace)
+		untrusted   bool
+		reason      string
+		inflate     float64 // at least, where it fails
+		foreignOdds float64 // where it fails
+	}{
+		{
+			rule: "doubt", pass: at(func(r *survey.Reading) { r.Remark = "near a tree" }),
+			fail: at(func(r *survey.Reading) { r.Doubt = true }), untrusted: true, reason: "the crew doubts it",
+		},
+		{
+			rule: "separation", pass: at(func(r *survey.Reading) { r.SeparationM = 0.03 }),
+			fail: at(func(r *survey.Reading) { r.SeparationM = 0.18 }), reason: "position indications 0.18 m apart: less certain", inflate: 3,
+		},
+		{
+			rule: "separation", pass: at(func(r *survey.Reading) { r.SeparationM = math.NaN() }),
+			fail: at(func(r *survey.Reading) { r.SeparationM = 0.4 }), untrusted: true, reason: "position indications 0.40 m apart",
+		},
+		{
+			rule: "depth step", pass: func(tr *survey.Trace) { // a step that lasts
+				for i := 5; i < 10; i++ {
+					tr.Readings[i].DepthM = 1.6
+				}
+			},
+			fail: at(func(r *survey.Reading) { r.DepthM = 1.6 }), reason: "depth 1.60 m between 1.00 m and 1.00 m", inflate: 4,
+		},
+		{
+			rule: "current rise", pass: at(func(r *survey.Reading) { r.CurrentA = 0.015 }),
+			fail: at(func(r *survey.Reading) { r.CurrentA = 0.028 }), reason: "current 40 % above the readings before", inflate: 1.8,
+		},
+		{
+			rule: "mode", pass: at(func(r *survey.Reading) { r.Mode = survey.ModeUnknown }),
+			fail: at(func(r *survey.Reading) { r.Mode = survey.ModePassive }), foreignOdds: 5,
+		},
+		{
+			rule: "hook-up", pass: at(func(r *survey.Reading) { r.Hookup = survey.HookupUnknown }),
+			fail: at(func(r *survey.Reading) { r.Hookup = survey.HookupInduction }), foreignOdds: 2,
+		},
+		{
+			rule: "fix", pass: at(func(r *survey.Reading) { r.Fix, r.SigmaM = survey.FixFloat, 0.5 }),
+			fail: at(func(r *survey.Reading) { r.Fix = survey.FixFloat }), reason: "float position: 0.3 m taken for its accuracy", inflate: 5,
+		},
+		{
+			rule: "fix", pass: at(func(r *survey.Reading) { r.Fix = survey.FixTotalStation }),
+			fail: at(func(r *survey.Reading) { r.Fix = survey.FixAutonomous }), reason: "uncorrected position: 3.0 m taken for its accuracy", inflate: maxInflate,
+		},
+		{
+			rule: "speed", pass: at(func(r *survey.Reading) { r.Time = time.Time{} }),
+			fail: at(func(r *survey.Reading) { r.Point[1] = 60 }), untrusted: true, reason: "6 m/s from the reading before and to the next",
+		},
+		{
+			rule: "sonde", pass: at(func(r *survey.Reading) { r.DepthTo = survey.DepthToTop }),
+			fail: at(func(r *survey.Reading) { r.Mode = survey.ModeSonde }), reason: "sonde: kept for depth only",
+		},
+	} {
+		t.Run(c.rule, func(t *testing.T) {
+			o := Options{}.withDefaults()
+			tr := steady(10)
+			c.pass(tr)
+			if p := judgeTrust(tr, &o, nil)[5]; p.untrusted || p.reason != "" || p.inflate > 1.01 || p.foreign != 1 {
+				t.Errorf("should pass: %+v", p)
+			}
+			tr = steady(10)
+			c.fail(tr)
+			f := judgeTrust(tr, &o, nil)[5]
+			if f.untrusted != c.untrusted || f.reason != c.reason || f.inflate < c.inflate || (c.foreignOdds != 0 && f.foreign != c.foreignOdds) {
+				t.Errorf("should fail: %+v", f)
+			}
+		})
+	}
+}
+
+func TestRulesNeedNoColumn(t *testing.T) {
+	// Only positions are mapped: no rule has an opinion.
+	o := Options{}.withDefaults()
+	tr := steady(10)
+	for i := range tr.Readings {
+		tr.Readings[i] = survey.Reading{
+			Point: tr.Readings[i].Point, SigmaM: nan, DepthM: nan, CurrentA: nan, FrequencyHz: nan, SeparationM: nan, ElevationM: nan,
+		}
+	}
+	for i, got := range judgeTrust(tr, &o, nil) {
+		if got != (trust{inflate: 1, foreign: 1}) {
+			t.Errorf("reading %d: %+v", i, got)
+		}
+	}
+}
+
+// fields are the strengths of two line currents at depth 1, the second at
+// distance d with relative current k: what a horizontal and a vertical coil pick
+// up at x.
+func fields(x, d, k float64) (across, upright float64) {
+	y := x - d
+	return 1/(x*x+1) + k/(y*y+1), x/(x*x+1) + k*y/(y*y+1)
+}
+
+func TestNeighbourPhysics(t *testing.T) {
+	data, err := os.ReadFile("../../testdata/published/line-current-fields.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var published struct {
+		Citation string `json:"citation"`
+		TwoLines []struct {
+			Apart    float64 `json:"apart_m"`
+			Relative float64 `json:"relative_current"`
+			Peak     float64 `json:"peak_shift_m"`
+			Null     float64 `json:"null_shift_m"`
+		} `json:"two_lines"`
+	}
+	if err := json.Unmarshal(data, &published); err != nil || len(published.TwoLines) == 0 {
+		t.Fatal("no published fields of two lines:", err)
+	}
+	for _, line := range published.TwoLines {
+		c := struct{ d, k, peak, null float64 }{line.Apart, line.Relative, line.Peak, line.Null}
+		// The exact fields, by search.
+		peak, null, top, low := 0.0, 0.0, 0.0, math.Inf(1)
+		for x := -0.2; x <= 0.2; x += 1e-5 {
+			a, u := fields(x, c.d, c.k)
+			if a > top {
+				peak, top = x, a
+			}
+			if math.Abs(u) < low {
+				null, low = x, math.Abs(u)
+			}
+		}
+		if math.Abs(peak-c.peak) > 1e-4 || math.Abs(null-c.null) > 1e-4 {
+			t.Errorf("D %v k %v: peak %.4f null %.4f, want %.4f %.4f (%s)", c.d, c.k, peak, null, c.peak, c.null, published.Citation)
+		}
+		// The first-order formulas of the rule, good to the order of k.
+		s := c.d*c.d + 1
+		f, g := c.d/(s*s), c.d*c.d*c.d/(s*s)
+		if math.Abs(c.k*f-c.peak) > 0.3*math.Abs(c.peak) || math.Abs(c.k*g-(c.null-c.peak)) > 0.35*math.Abs(c.null-c.peak)+0.002 {
+			t.Errorf("D %v k %v: to first order peak %.4f apart %.4f, exactly %.4f %.4f", c.d, c.k, c.k*f, c.k*g, c.peak, c.null-c.peak)
+		}
+		if got := peakErrorM(c.k*g, c.d); math.Abs(got-c.k*f) > 1e-12 {
+			t.Errorf("D %v: a separation of %.4f implies %.4f, want %.4f", c.d, c.k*g, got, c.k*f)
+		}
+	}
+}
+
+func TestNeighbours(t *testing.T) {
+	// A deep line with a neighbour 1 m away, energised by induction: likely moved.
+	// The same by direct connection, or without a neighbour: not.
+	neighbour := line("W", "water", "S1", orb.Point{0, 1}, orb.Point{100, 1})
+	own := line("G", "gas", "S1", orb.Point{0, 0}, orb.Point{100, 0})
+	insulated := neighbour
+	insulated.Conductor = survey.ConductorNone
+	for _, c := range []struct {
+		name      string
+		records   []survey.Record
+		hookup    survey.Hookup
+		depthM    float64
+		frequency float64
+		separate  float64
+		untrusted bool
+	}{
+		{"induction, deep, indications far apart", []survey.Record{own, neighbour}, survey.HookupInduction, 2.2, 33e3, 0.14, true},
+		{"induction, shallow", []survey.Record{own, neighbour}, survey.HookupInduction, 0.5, 33e3, nan, false},
+		{"direct, deep", []survey.Record{own, neighbour}, survey.HookupDirect, 2.2, 1024, 0.02, false},
+		{"induction, deep, neighbour carries nothing", []survey.Record{own, insulated}, survey.HookupInduction, 2.2, 33e3, 0.14, false},
+		{"induction, deep, alone", []survey.Record{own}, survey.HookupInduction, 2.2, 33e3, 0.14, false},
+	} {
+		w := walk("gas", 1)
+		w.depth, w.current = c.depthM, 0.02
+		w.to(orb.Point{2, 0}, orb.Point{98, 0}, 2)
+		for i := range w.tr.Readings {
+			r := &w.tr.Readings[i]
+			r.Hookup, r.FrequencyHz, r.SeparationM = c.hookup, c.frequency, c.separate
+		}
+		m := Traces(town(c.records, w), nil, Options{})[0][20]
+		if got := m.Status == survey.StatusUntrusted; got != c.untrusted {
+			t.Errorf("%s: %s, %s", c.name, m.Status, m.Reason)
+		}
+		if c.untrusted && !strings.Contains(m.Reason, "neighbouring lines move this signal") {
+			t.Errorf("%s: reason %q", c.name, m.Reason)
+		}
+	}
+}
