@@ -100,11 +100,17 @@ func (p *problem) suspectFrame() bool {
 	}
 	off := 0.0
 	for i := range p.source {
-		if q := &p.source[i]; !checked[i] {
-			off = max(off, math.Hypot(p.x[q.first], p.x[q.first+1]))
+		q := &p.source[i]
+		size := math.Hypot(p.x[q.first], p.x[q.first+1])
+		if checked[i] || size < seenM {
+			continue
 		}
+		off = max(off, size)
+		// As wide as the map's, and as steady: a Student-t would give the
+		// difference up to the map step by step, and be sure of it.
+		q.sigma, q.nu, q.weight = size, 1e12, 1
 	}
-	if off < seenM {
+	if off == 0 {
 		return false
 	}
 	p.mapM = off

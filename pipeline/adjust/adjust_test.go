@@ -242,6 +242,37 @@ func TestWrongBase(t *testing.T) {
 	t.Run("against another crew", func(t *testing.T) { check(t, build(), 0.1) })
 }
 
+// All crews share one source of positions, nobody checked it, and all sheets seem
+// to share one shift: the map in a wrong frame looks just so. The model must not
+// be sure of either.
+func TestACommonFrameErrorIsNotTheMaps(t *testing.T) {
+	const east, north = 0.3, 0.8
+	var w world
+	for i := range 8 {
+		y := 30 * float64(i)
+		a, b := fmt.Sprint("R", i), fmt.Sprint("Q", i)
+		w.record(a, fmt.Sprint("S", i), orb.Point{0, y}, orb.Point{100, y})
+		w.record(b, fmt.Sprint("S", i), orb.Point{y, 300}, orb.Point{y, 400})
+		var down []orb.Point
+		for v := 305.0; v < 395; v += 6 {
+			down = append(down, orb.Point{y + east, v + north})
+		}
+		w.walk("T"+a, fmt.Sprint("crew ", i%3), 2*i, false, along(y+north, 5, 95, 6)...)
+		w.walk("T"+b, fmt.Sprint("crew ", i%3), 2*i+1, false, down...)
+	}
+	m := w.adjust(t, testOptions())
+	for i := range m.Profiles {
+		for _, n := range m.Profiles[i].Nodes {
+			if n.OffsetU < 0.25*math.Hypot(east, north) {
+				t.Fatalf("record %d is said to be off by %.2f m, u %.2f m", i, n.OffsetM, n.OffsetU)
+			}
+		}
+	}
+	if g := effect(m, survey.EffectSource, ""); math.Hypot(g.V.East, g.V.North) < 0.2 || g.V.NN < 0.01 {
+		t.Errorf("the source of positions is said to be off by %.2f %.2f m, variance %.3f", g.V.East, g.V.North, g.V.NN)
+	}
+}
+
 func TestOrderChangesNothing(t *testing.T) {
 	build := func(reverse bool) *world {
 		var w world
