@@ -31,7 +31,8 @@
 // counted. The distance is the true line's to the record; up to 3 m beyond the
 // record's ends only what lies across it counts, since nothing shows where along
 // itself a line begins. "At the right place": some published stretch that is
-// outside reaches one that truly is, give or take 3 m.
+// outside reaches one that truly is, give or take 3 m; lengths are counted metre
+// by metre, and what is said outside shall be beyond tolerance - 0.1 m.
 //
 // Where several records show one line, one that the program calls unsurveyed is
 // not held against it if another of them got a verdict.

@@ -29,6 +29,8 @@ const (
 
 	OutsideFound
 	OutsidePlace
+	OutsideLength
+	SaidLength
 	OutsideOtherFrame
 	OutsideMissed
 	WithinFlagged
@@ -140,7 +142,9 @@ func describe() [numFigures]figure {
 
 		OutsideFound:        {"verdict", "truly outside found", share, "98.5"},
 		OutsidePlace:        {"verdict", "truly outside found, at the right place", share, ""},
-		OutsideOtherFrame:   {"verdict", "the same, on sheets in another frame", share, ""},
+		OutsideLength:       {"verdict", "truly outside length said outside", share, ""},
+		SaidLength:          {"verdict", "length said outside that is", share, ""},
+		OutsideOtherFrame:   {"verdict", "truly outside found, on sheets in another frame", share, ""},
 		OutsideMissed:       {"verdict", "truly outside said within", share, "< 0.7"},
 		WithinFlagged:       {"verdict", "truly within said outside", share, "< 0.5"},
 		Undecided:           {"verdict", "undecided or called unsurveyed, of both", share, "< 3"},

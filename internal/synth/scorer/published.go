@@ -153,7 +153,13 @@ func (o *Outcome) readProfiles(folder string, _ *crs.Operation) error {
 }
 
 func (o *Outcome) readEffects(folder string, _ *crs.Operation) error {
+	seen := map[[2]string]bool{}
 	return table(folder, "effects.csv", func(c *cells) error {
+		key := [2]string{c.text("effect"), c.text("name")}
+		if seen[key] {
+			return fmt.Errorf("%s %s stands here twice", key[0], key[1])
+		}
+		seen[key] = true
 		o.Effects = append(o.Effects, Effect{
 			c.text("effect"), c.text("name"), c.number("east_m"), c.number("north_m"),
 			c.number("east_u_m"), c.number("north_u_m"), c.text("significant") == "true",

@@ -80,6 +80,7 @@ func TestPublishedRefuses(t *testing.T) {
 	for name, c := range map[string]struct{ file, old, new, want string }{
 		"a reading twice":     {"readings.csv", "field/a.csv,2,", "field/a.csv,1,", "row 1 stands here twice"},
 		"a record twice":      {"records.csv", "W2,uns", "W1,uns", "W1 stands here twice"},
+		"an effect twice":     {"effects.csv", "true\n", "true\nsheet,W-1,4,0.1,-0.2,0.05,0.06,true\n", "W-1 stands here twice"},
 		"a line twice":        {"records-updated.geojson", `"W2"`, `"W1"`, "W1 stands here twice"},
 		"no number":           {"effects.csv", "-0.2", "south", "north_m"},
 		"no whole row":        {"readings.csv", ",2,", ",,", "row"},

@@ -61,7 +61,7 @@ func TestPerfect(t *testing.T) {
 	for f, want := range map[Figure]int{
 		RightAmongUsed: 194, GoodUsed: 194, JumpsWrong: 1, UnmappedApart: 13, PassiveWrong: 1, LabelWrong: 2, SondeUsed: 1,
 		RightAt99: 142, RightAt99 + 1: 30, RightAt99 + 2: 22,
-		DistortedDistrusted: 1, FloatDistrusted: 1, OutsideFound: 2, OutsidePlace: 2, WithinFlagged: 3, Undecided: 5, NoLineJudged: 1, UnsurveyedMisjudged: 1,
+		DistortedDistrusted: 1, FloatDistrusted: 1, OutsideFound: 2, OutsidePlace: 2, OutsideLength: 120, SaidLength: 120, WithinFlagged: 3, Undecided: 5, NoLineJudged: 1, UnsurveyedMisjudged: 1,
 		AttributedRight: 3, SheetsNamed: 1, SheetsOthersNamed: 2, SheetsInside: 6, SessionsUncheckedInside: 4, WrongBaseNamed: 1, SessionsGoodNamed: 1, SourcesInside: 2,
 		LinesMissing: 7, JunctionsOpened: 3, SideChanges: 2, UnmappedFound: 1, NotDetectedFound: 1,
 	} {
@@ -77,8 +77,11 @@ func TestPerfectOnMadeTowns(t *testing.T) {
 		tl := Score(made.Survey(), &made.Truth, perfect(made.Survey(), &made.Truth))
 		// What is surveyed is moved to the truth and what is not is left alone, so
 		// that ends come apart.
-		checkPerfect(t, tl, JunctionsOpened, MovedBeyond, SideChanges, Resolved, ResolvedAsLines, ResolvedWeight,
+		checkPerfect(t, tl, OutsideLength, JunctionsOpened, MovedBeyond, SideChanges, Resolved, ResolvedAsLines, ResolvedWeight,
 			PromiseBySpacing, PromiseBySpacing+1, PromiseBySpacing+2, BrierBySpacing, BrierBySpacing+1, BrierBySpacing+2)
+		if got := tl.Share(OutsideLength).Value(); got < 0.99 { // a bend has two feet
+			t.Errorf("seed %d: %v of the length", seed, got)
+		}
 		if got := tl.Share(Resolved).Value(); got < 2*tl.Share(ResolvedAtRandom).Value() {
 			t.Errorf("seed %d: the best order resolves %v", seed, got)
 		}
@@ -99,7 +102,7 @@ func TestRefusal(t *testing.T) {
 			if got := tl.Share(f).Value(); got != 0 {
 				t.Errorf("%s: %s: %v", name, d.name, got)
 			}
-			if never := f == RightAmongUsed || f >= RightAt99 && f < PromiseBySpacing || f == ProfileInside || f == ProfileAtReadings || f == CoverInside || f == SheetsError; !never && tl.Cases(f) < before.Cases(f) {
+			if never := f == RightAmongUsed || f >= RightAt99 && f < PromiseBySpacing || f == ProfileInside || f == ProfileAtReadings || f == SaidLength || f == CoverInside || f == SheetsError; !never && tl.Cases(f) < before.Cases(f) {
 				t.Errorf("%s: %s: %d cases, %d of a program that says something", name, d.name, tl.Cases(f), before.Cases(f))
 			}
 		}
@@ -155,7 +158,7 @@ func TestSwapped(t *testing.T) {
 	}
 	tl := w.score(o)
 	for f, want := range map[Figure]float64{
-		RightAmongUsed: 103.0 / 194, GoodUsed: 103.0 / 194, OutsideFound: 0.5, OutsidePlace: 0.5, OutsideMissed: 0.5, WithinFlagged: 1.0 / 3, SideChanges: 0.5,
+		RightAmongUsed: 103.0 / 194, GoodUsed: 103.0 / 194, OutsideFound: 0.5, OutsidePlace: 0.5, OutsideLength: 0.5, SaidLength: 0.5, OutsideMissed: 0.5, WithinFlagged: 1.0 / 3, SideChanges: 0.5,
 	} {
 		if got := tl.Share(f).Value(); math.Abs(got-want) > 1e-9 {
 			t.Errorf("%s: %v, want %v", figures[f].name, got, want)
@@ -224,6 +227,10 @@ func TestMistakes(t *testing.T) {
 		{"outside said of what nobody saw", record("S1", func(r *Record) { r.Position = "outside" }), UnsurveyedMisjudged, 1},
 		{"within said of what nobody saw", record("S1", func(r *Record) { r.Position = "within" }), UnsurveyedMisjudged, 0},
 		{"the finding elsewhere", func(o *Outcome) { o.Findings[0].FromM, o.Findings[0].ToM = 200, 210 }, OutsidePlace, 1},
+		{"the finding too short", func(o *Outcome) { o.Findings[0].ToM = 20 }, OutsideLength, 80},
+		{"the whole map said outside", func(o *Outcome) {
+			o.Findings = append(o.Findings, Finding{Kind: "position", Verdict: "outside", Record: "W1", ToM: 60})
+		}, SaidLength, 120},
 		{"put down to the field", record("G1", func(r *Record) { r.Attribution = "field" }), AttributedRight, 2},
 		{"the same", record("G1", func(r *Record) { r.Attribution = "field" }), AttributedWrong, 1},
 		{"the wrong base put down to the map", record("W2", func(r *Record) { r.Attribution = "record" }), AttributedWrong, 1},

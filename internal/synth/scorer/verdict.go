@@ -79,6 +79,9 @@ func (x *scoring) verdicts() {
 		if x.spared[r] {
 			continue
 		}
+		if len(rec.surveyed) > 0 {
+			x.lengths(rec)
+		}
 		switch x.truly[r] {
 		case trulyOutside:
 			found := said == saysOutside
@@ -113,20 +116,51 @@ func (r *record) best() float64 {
 	return best
 }
 
+// saidOutside are the published stretches of a record that are outside.
+func (x *scoring) saidOutside(rec *record) []stretch {
+	var out []stretch
+	for i := range x.o.Findings {
+		f := &x.o.Findings[i]
+		if f.Kind == string(survey.KindPosition) && f.Record == rec.name && f.Verdict == saysOutside {
+			out = append(out, stretch{f.FromM, f.ToM})
+		}
+	}
+	return out
+}
+
 // placed says whether some published stretch that is outside reaches what is
 // truly outside, give or take stretchM.
 func (x *scoring) placed(rec *record) bool {
 	really := rec.outside(rec.surveyed, rec.limitM+marginM)
-	for i := range x.o.Findings {
-		f := &x.o.Findings[i]
-		if f.Kind != string(survey.KindPosition) || f.Record != rec.name || f.Verdict != saysOutside {
-			continue
-		}
-		for m := f.FromM; m <= min(f.ToM, rec.before.LengthM()); m += stepM {
+	for _, s := range x.saidOutside(rec) {
+		for m := s.fromM; m <= min(s.toM, rec.before.LengthM()); m += stepM {
 			if foot, ok := rec.line.Nearest(rec.before.At(m)); ok && holds(really, foot.StationM, stretchM) {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+// lengths scores metre by metre what was said outside, beside the surveyed part:
+// whether what is truly outside was, and whether what was is beyond tolerance
+// - 0.1 m.
+func (x *scoring) lengths(rec *record) {
+	really, said := rec.outside(rec.surveyed, rec.limitM+marginM), x.saidOutside(rec)
+	if len(really)+len(said) == 0 {
+		return
+	}
+	for m := 0.5; m < rec.before.LengthM(); m++ {
+		foot, ok := rec.line.Nearest(rec.before.At(m))
+		if !ok || !holds(rec.surveyed, foot.StationM, 0) {
+			continue
+		}
+		says := holds(said, m, 0)
+		if holds(really, foot.StationM, 0) {
+			x.count(OutsideLength, says)
+		}
+		if says {
+			x.count(SaidLength, across(rec.line, rec.before.At(m)) > rec.limitM-marginM)
+		}
+	}
 }
