@@ -14,7 +14,7 @@ type positions struct {
 	checks  map[string]int             // per session
 	sheets  map[string]map[string]bool // per session: sheets that its good readings stand on
 	crews   map[string]map[string]bool // per sheet: crews whose good readings stand on it
-	common  bool                       // one source for everybody, it is off, and nobody checked
+	common  *synth.Source              // of everybody, if it is off and nobody checked
 	off     bool                       // some source is off
 }
 
@@ -34,10 +34,12 @@ func (x *scoring) positions() *positions {
 		name := x.s.Traces[t].Positions
 		used[name] = true
 		if s := p.source[name]; s != nil && math.Hypot(s.East, s.North) > marginM {
-			p.off = true
+			p.off, p.common = true, s
 		}
 	}
-	p.common = p.off && len(used) == 1 && len(x.s.Checks) == 0
+	if len(used) != 1 || len(x.s.Checks) > 0 {
+		p.common = nil
+	}
 	for i := range x.readings {
 		rd := &x.readings[i]
 		if rd.class != good {
@@ -130,7 +132,7 @@ func (x *scoring) attributions() {
 			continue
 		}
 		said := survey.Attribution(x.o.Records[x.records[r].name].Attribution)
-		if p.common && c.attribution == survey.AttributionFrame {
+		if x.common != nil && c.attribution == survey.AttributionFrame {
 			x.count(CommonFrameToMap, said == survey.AttributionRecord || blamed[x.records[r].name])
 		}
 		if c.separable {

@@ -100,6 +100,23 @@ func TestCommonFrame(t *testing.T) {
 	o.Findings = append(o.Findings, Finding{Kind: "position", Record: "Q", Verdict: "outside", Attribution: "record"})
 	expect(t, w.score(o), map[Figure]Share{CommonFrameToMap: {2, 3}})
 
+	// Beside a common error of 1 m north, a line 3 m south of its record is outside
+	// whosever the error is; one 1 m south of it is so only if it is the positions'.
+	w = commonFrame(false)
+	for i, off := range []float64{3, 1} {
+		y := 100 + 20*float64(i)
+		l := w.line("water", orb.Point{0, y}, orb.Point{60, y})
+		w.record([]string{"V", "W"}[i], "water", "", l, orb.Point{0, y + off}, orb.Point{60, y + off})
+		w.walk("A", l, 0, 60, 3)
+	}
+	o = w.perfect()
+	for _, id := range []string{"V", "W"} {
+		o.Records[id] = Record{Position: "undecided"}
+	}
+	expect(t, w.score(o), map[Figure]Share{OutsideFound: {0, 1}, Undecided: {1, 1}, OutsideMissed: {0, 2}})
+	o.Records["W"] = Record{Position: "within"}
+	expect(t, w.score(o), map[Figure]Share{OutsideFound: {0, 1}, Undecided: {1, 1}, OutsideMissed: {1, 2}})
+
 	w = commonFrame(true)
 	o = w.perfect()
 	expect(t, w.score(o), map[Figure]Share{CommonFrameToMap: {}, AttributedRight: {3, 3}, SessionsCheckedInside: {4, 4}, SessionsUncheckedInside: {}, SourcesInside: {2, 2}, Undecided: {0, 3}})

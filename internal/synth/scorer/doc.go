@@ -46,8 +46,11 @@
 // their positions'. Separable: a session that read it has control checks; or no
 // source is off and its sessions stood on three sheets or more, or two crews
 // stood on it or on its sheet. A common frame error: everybody used one source,
-// it is off by over 0.1 m, and nobody checked. In such a town "undecided" on what
-// is truly within is the right answer, and no case.
+// it is off by over 0.1 m, and nobody checked. In such a town no data tells the
+// map's error from the positions': a record that is truly outside, or within, but
+// would not be if its line lay where the readings are, is no case of what is to be
+// found or decided; saying the wrong thing of it remains one. Nor do shifted sheets
+// count there, and how far the map lies from the truth stands in rows of its own.
 //
 // Covers: wrong from 0.4 m on, good below tolerance - 0.1 m, by the mean of the
 // true cover over the surveyed parts.

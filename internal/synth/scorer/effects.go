@@ -88,6 +88,7 @@ func (x *scoring) sheetEffects() {
 		lies := s.east*s.e + s.north*s.n
 		near := math.Abs(e.East*s.e+e.North*s.n-lies) <= math.Abs(lies)/2
 		switch {
+		case size >= shiftedM && x.common != nil: // whose shift it is nobody can tell
 		case size >= shiftedM && s.shows > 1:
 			x.count(SheetsNamed, named && near)
 		case size >= shiftedM && s.shows == 1:

@@ -75,6 +75,8 @@ const (
 	OutsideAfter
 	OtherFrameBefore
 	OtherFrameAfter
+	CommonFrameBefore
+	CommonFrameAfter
 	BackToTruth
 
 	JunctionsOpened
@@ -181,14 +183,16 @@ func describe() [numFigures]figure {
 		ProfileAtReadings: {"profile", "true offsets inside 1.96 u, at used readings", share, "93-97"},
 		ProfileError:      {"profile", "error of the offset, rms / p95, m", squares, "0.04"},
 
-		LinesMissing:     {"geometry", "records missing from the updated map", share, "0"},
-		Before:           {"geometry", "surveyed parts before, mean / p95, m", means, ""},
-		After:            {"geometry", "surveyed parts after, mean / p95, m", means, "0.03/0.09"},
-		OutsideBefore:    {"geometry", "truly outside before, mean / p95, m", means, ""},
-		OutsideAfter:     {"geometry", "truly outside after, mean / p95, m", means, "0.04/0.12"},
-		OtherFrameBefore: {"geometry", "in another frame before, mean / p95, m", means, ""},
-		OtherFrameAfter:  {"geometry", "in another frame after, mean / p95, m", means, ""},
-		BackToTruth:      {"geometry", "from the new line to the truth, mean / p95, m", means, ""},
+		LinesMissing:      {"geometry", "records missing from the updated map", share, "0"},
+		Before:            {"geometry", "surveyed parts before, mean / p95, m", means, ""},
+		After:             {"geometry", "surveyed parts after, mean / p95, m", means, "0.03/0.09"},
+		OutsideBefore:     {"geometry", "truly outside before, mean / p95, m", means, ""},
+		OutsideAfter:      {"geometry", "truly outside after, mean / p95, m", means, "0.04/0.12"},
+		OtherFrameBefore:  {"geometry", "in another frame before, mean / p95, m", means, ""},
+		OtherFrameAfter:   {"geometry", "in another frame after, mean / p95, m", means, ""},
+		CommonFrameBefore: {"geometry", "common frame error before, mean / p95, m", means, ""},
+		CommonFrameAfter:  {"geometry", "common frame error after, mean / p95, m", means, ""},
+		BackToTruth:       {"geometry", "from the new line to the truth, mean / p95, m", means, ""},
 
 		JunctionsOpened: {"topology", "junctions opened", share, "0"},
 		SelfCrossings:   {"topology", "records that now cross themselves", share, "0"},

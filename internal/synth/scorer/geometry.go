@@ -31,9 +31,14 @@ func (x *scoring) geometry() {
 		rec.places(rec.surveyed, func(m float64) {
 			p := rec.line.At(m)
 			was, is := across(&rec.before, p), across(&now, p)
-			if rec.frame {
+			switch {
+			case rec.frame:
 				x.value(OtherFrameBefore, was)
 				x.value(OtherFrameAfter, is)
+				return
+			case x.common != nil:
+				x.value(CommonFrameBefore, was)
+				x.value(CommonFrameAfter, is)
 				return
 			}
 			x.value(Before, was)
@@ -43,7 +48,7 @@ func (x *scoring) geometry() {
 				x.value(OutsideAfter, is)
 			}
 		})
-		if !rec.frame {
+		if !rec.frame && x.common == nil {
 			x.back(rec, &now)
 		}
 	}
@@ -78,7 +83,9 @@ func (x *scoring) profiles() {
 			x.count(ProfileThere, there)
 			if there {
 				x.count(ProfileInside, math.Abs(offset-truth) <= 1.96*u)
-				x.value(ProfileError, math.Abs(offset-truth))
+				if x.common == nil {
+					x.value(ProfileError, math.Abs(offset-truth))
+				}
 			}
 		}
 		for _, n := range nodes {

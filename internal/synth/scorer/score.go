@@ -3,6 +3,9 @@ package scorer
 import (
 	"math"
 
+	"github.com/paulmach/orb"
+
+	"github.com/asfound/asfound/internal/lineref"
 	"github.com/asfound/asfound/internal/synth"
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -13,20 +16,17 @@ type scoring struct {
 	*Tally
 	o *Outcome
 	// truly is what each record really is; spared says that one is not held
-	// against the outcome.
-	truly  []truly
-	spared []bool
+	// against the outcome, moot that nobody can tell what it is.
+	truly        []truly
+	spared, moot []bool
+	common       *synth.Source // of a common frame error; nil none
 }
 
 // Score holds an outcome against the truth: s is the town as it was handed in,
 // truth what is really so, in the same order.
 func Score(s *survey.Survey, truth *synth.Truth, o *Outcome) *Tally {
 	x := scoring{known: know(s, truth), Tally: &Tally{towns: make([][numFigures]cases, 1)}, o: o}
-	x.truly, x.spared = make([]truly, len(x.records)), make([]bool, len(x.records))
-	for r := range x.records {
-		x.truly[r] = x.records[r].truly()
-		x.spared[r] = x.spare(r)
-	}
+	x.weigh()
 	x.matching()
 	x.verdicts()
 	x.depths()
@@ -41,6 +41,29 @@ func Score(s *survey.Survey, truth *synth.Truth, o *Outcome) *Tally {
 		x.resurvey()
 	}
 	return x.Tally
+}
+
+// weigh says what each record really is, and what of that counts.
+func (x *scoring) weigh() {
+	n := len(x.records)
+	x.truly, x.spared, x.moot = make([]truly, n), make([]bool, n), make([]bool, n)
+	x.common = x.positions().common
+	for r := range x.records {
+		rec := &x.records[r]
+		x.truly[r] = rec.truly()
+		x.spared[r] = x.spare(r)
+		x.moot[r] = x.common != nil && rec.line != nil && rec.seenBy(x.common).truly() != x.truly[r]
+	}
+}
+
+// seenBy is the record beside its line where a source of positions sees it.
+func (r *record) seenBy(s *synth.Source) *record {
+	seen := *r
+	sin, cos := math.Sincos(r.Convergence)
+	by := orb.Point{(s.East*cos - s.North*sin) * r.Scale, (s.North*cos + s.East*sin) * r.Scale}
+	line := lineref.New(translated(r.line.Parts, by), r.Scale)
+	seen.line = &line
+	return &seen
 }
 
 // spare says that a record shows a line that another record shows too, and that

@@ -158,10 +158,7 @@ func corner() *tiny {
 func perfect(s *survey.Survey, truth *synth.Truth) *Outcome {
 	k := know(s, truth)
 	x := scoring{known: k, Tally: &Tally{towns: make([][numFigures]cases, 1)}, o: newOutcome()}
-	x.truly, x.spared = make([]truly, len(k.records)), make([]bool, len(k.records))
-	for r := range k.records {
-		x.truly[r] = k.records[r].truly()
-	}
+	x.weigh()
 	x.perfectReadings()
 	p := x.positions()
 	for r := range k.records {

@@ -71,7 +71,6 @@ func (r *record) whole() []stretch { return []stretch{{0, r.line.LengthM()}} }
 
 // verdicts scores what was said of the records' positions.
 func (x *scoring) verdicts() {
-	common := x.positions().common // what is within cannot be told there
 	for r := range x.records {
 		rec := &x.records[r]
 		said := x.o.Records[rec.name].Position
@@ -79,22 +78,25 @@ func (x *scoring) verdicts() {
 		if x.spared[r] {
 			continue
 		}
-		if len(rec.surveyed) > 0 {
+		if len(rec.surveyed) > 0 && !x.moot[r] {
 			x.lengths(rec)
 		}
 		switch x.truly[r] {
 		case trulyOutside:
+			x.count(OutsideMissed, said == saysWithin)
+			if x.moot[r] {
+				continue
+			}
 			found := said == saysOutside
 			x.count(OutsideFound, found)
 			x.count(OutsidePlace, found && x.placed(rec))
-			x.count(OutsideMissed, said == saysWithin)
 			x.count(Undecided, !decided)
 			if rec.frame {
 				x.count(OutsideOtherFrame, found)
 			}
 		case trulyWithin:
 			x.count(WithinFlagged, said == saysOutside)
-			if !common {
+			if !x.moot[r] {
 				x.count(Undecided, !decided)
 			}
 		case trulyUnsurveyed:
