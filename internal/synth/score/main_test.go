@@ -98,7 +98,7 @@ var three = []measured{
 	{figure: scorer.OutsidePlace, hits: 58, of: 100},
 	{figure: scorer.OutsideMissed, hits: 1, of: 100, harm: true},
 	{figure: scorer.WithinFlagged, hits: 2, of: 200, harm: true},
-	{figure: scorer.Undecided, hits: 42, of: 200, harm: true},
+	{figure: scorer.Undecided, hits: 58, of: 200, harm: true},
 	{figure: scorer.UnsurveyedMisjudged, hits: 2, of: 200, harm: true},
 	{figure: scorer.AttributedRight, hits: 50, of: 69},
 	{figure: scorer.AttributedInseparable, hits: 0, of: 69, harm: true},
