@@ -27,7 +27,8 @@ type chain struct {
 	o   Options
 	ps  *priors
 
-	utility string // the trace's label
+	humming string // the utility whose lines carry a signal of their own
+	utility string // the trace's label, or what a passive trace without one follows
 	session *shift
 	obs     []observation
 	cands   []candidate

@@ -32,10 +32,11 @@ func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
 	}
 	ps := newPriors(l, net, s.Traces, sheets, sessions, prior, o)
 	net.join(ps, o)
+	humming := hums(s.Traces)
 
 	out := make([][]survey.Match, len(s.Traces))
 	eachTrace(len(s.Traces), o.Workers, func() func(int) {
-		c := &chain{net: net, o: o, ps: ps}
+		c := &chain{net: net, o: o, ps: ps, humming: humming}
 		var tru []trust
 		return func(i int) {
 			tr := &s.Traces[i]

@@ -213,3 +213,29 @@ func TestNeighbours(t *testing.T) {
 		}
 	}
 }
+
+func TestHums(t *testing.T) {
+	trace := func(utility string, mode survey.Mode) survey.Trace {
+		w := walk(utility, 1)
+		w.to(orb.Point{0, 0}, orb.Point{3, 0}, 1)
+		for i := range w.tr.Readings {
+			w.tr.Readings[i].Mode = mode
+		}
+		return w.tr
+	}
+	electric, water, own := trace("electric", survey.ModePassive), trace("water", survey.ModePassive), trace("gas", survey.ModeActive)
+	for _, c := range []struct {
+		name   string
+		traces []survey.Trace
+		want   string
+	}{
+		{"three of one utility", []survey.Trace{electric, own, electric, electric}, "electric"},
+		{"too few", []survey.Trace{electric, electric, own}, ""},
+		{"of two minds", []survey.Trace{electric, water, electric, electric, water}, ""},
+		{"none", nil, ""},
+	} {
+		if got := hums(c.traces); got != c.want {
+			t.Errorf("%s: %q hums, want %q", c.name, got, c.want)
+		}
+	}
+}
