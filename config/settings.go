@@ -159,9 +159,9 @@ func (c *Config) settings() []setting {
 		number("adjust.seed", plain, anything, &a.Seed),
 
 		number("tolerance.confidence", share, upperHalf, &t.Confidence),
-		number("tolerance.min_stretch", length, positive, &t.MinStretchM, &m.MinStretchM),
+		number("tolerance.min_stretch", length, positive, &t.MinStretchM),
 		number("tolerance.max_gap", length, positive, &t.MaxGapM, &j.Correct.MaxGapM, &r.MaxGapM),
-		number("tolerance.false_discovery", share, inside01, &t.FalseDiscovery, &a.FalseDiscovery),
+		number("tolerance.false_discovery", share, inside01, &a.FalseDiscovery),
 		number("tolerance.default.horizontal", length, positive, &t.Default.HorizontalM),
 		number("tolerance.default.depth", length, positive, &t.Default.DepthM),
 

@@ -158,13 +158,9 @@ func readingsNear(s *survey.Survey, radiusM float64) map[string]nearCount {
 
 // describeTolerances says how many records each rule catches.
 func describeTolerances(w io.Writer, s *survey.Survey, o judge.Options) {
-	// Judged without any evidence, a record still says its tolerance.
-	unsurveyed := &survey.Survey{Plane: s.Plane, Records: s.Records}
-	nothing := &survey.Model{Profiles: make([]survey.Profile, len(s.Records))}
-	judgements, _ := judge.Records(unsurveyed, nil, nothing, o)
 	caught := map[string]int{}
-	for i := range judgements {
-		caught[judgements[i].Tolerance.Rule]++
+	for i := range s.Records {
+		caught[o.Tolerance(&s.Records[i]).Rule]++
 	}
 	fmt.Fprintln(w, "tolerance")
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)

@@ -230,12 +230,6 @@ type Matrix struct {
 	val []float64
 }
 
-// N is the number of unknowns.
-func (m *Matrix) N() int { return m.n }
-
-// NNZ is the number of entries in the upper triangle, diagonal included.
-func (m *Matrix) NNZ() int { return len(m.row) }
-
 // Mul sets y = A x.
 func (m *Matrix) Mul(y, x []float64) {
 	clear(y)

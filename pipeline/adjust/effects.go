@@ -8,7 +8,7 @@ import (
 )
 
 // effects lists sheets, sessions and sources of positions with their estimate.
-// The sheets come first, then the sessions: Shares.Sessions counts on it.
+// The sheets come first, then the sessions.
 func (p *problem) effects(s *survey.Survey, inv *estimate.Inverse) []survey.Effect {
 	var out []survey.Effect
 	add := func(kind survey.EffectKind, names []string, first int) {

@@ -40,7 +40,6 @@ type Options struct {
 	// significant (Benjamini and Hochberg 1995).
 	FalseDiscovery float64
 
-	Draws   int   // joint draws of a record's offsets
-	Seed    int64 // of the draws
-	Workers int
+	Draws int   // joint draws of a record's offsets
+	Seed  int64 // of the draws
 }

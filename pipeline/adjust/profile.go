@@ -3,7 +3,6 @@ package adjust
 import (
 	"math"
 	"math/rand/v2"
-	"slices"
 
 	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/pipeline/survey"
@@ -27,7 +26,6 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	p.addShares(m, inv)
 	p.draw(m, f)
 	m.Effects = p.effects(s, inv)
-	m.Biases, m.BiasU = p.biases(len(s.Traces), inv)
 	m.Fit = p.fit()
 	return m, nil
 }
@@ -97,12 +95,10 @@ func (p *problem) normalAt(rn *recordNet, k int) (east, north float64) {
 }
 
 // addShares splits each record's mean raw difference into the model's parts,
-// and says how far the record's and the positions' errors can be told apart.
+// and says how sure each reading's positions are.
 func (p *problem) addShares(m *survey.Model, inv *estimate.Inverse) {
 	at := func(i, j int) float64 { v, _ := inv.At(i, j); return v }
-	type sums struct{ field, cross, own float64 }
-	spread := make([]sums, len(m.Profiles))
-	seen := make([]map[int]bool, len(m.Profiles))
+	positions := make([]float64, len(m.Profiles)) // sum of the variance of session and source
 	for i := range p.ev.obs {
 		ob := &p.ev.obs[i]
 		if ob.out {
@@ -123,25 +119,16 @@ func (p *problem) addShares(m *survey.Model, inv *estimate.Inverse) {
 		sh.SourceM += source
 		sh.BiasM += bias
 		sh.NoiseM += ob.value - d - session - source - bias
-		if seen[ob.record] == nil {
-			seen[ob.record] = map[int]bool{}
-		}
-		seen[ob.record][ob.session] = true
 
 		c, g := p.u.sessions+2*ob.session, p.u.sources+2*ob.source
 		quad := func(a, b int) float64 {
 			return e*e*at(a, b) + e*n*(at(a, b+1)+at(a+1, b)) + n*n*at(a+1, b+1)
 		}
-		k := p.n.records[ob.record].nodes[ob.node].point
-		sp := &spread[ob.record]
-		sp.field += quad(c, c) + quad(g, g) + 2*quad(c, g)
-		sp.cross += quad(2*k, c) + quad(2*k, g)
-		sp.own += quad(2*k, 2*k)
-		b := p.u.bias + ob.bias
-		field := quad(c, c) + quad(g, g) + 2*quad(c, g) + inv.Variance(b)
-		m.OffsetU[ob.trace][ob.reading] = float32(math.Sqrt(ob.sigma*ob.sigma + ob.wander*ob.wander + max(field, 0)))
+		position := quad(c, c) + quad(g, g) + 2*quad(c, g)
+		positions[ob.record] += position
+		common := position + inv.Variance(p.u.bias+ob.bias)
+		m.OffsetU[ob.trace][ob.reading] = float32(math.Sqrt(ob.sigma*ob.sigma + ob.wander*ob.wander + max(common, 0)))
 	}
-	sheets := len(p.n.sheets)
 	for r := range m.Profiles {
 		sh := &m.Profiles[r].Shares
 		if sh.Readings == 0 {
@@ -151,14 +138,7 @@ func (p *problem) addShares(m *survey.Model, inv *estimate.Inverse) {
 		for _, v := range []*float64{&sh.RawM, &sh.SheetM, &sh.OwnM, &sh.LocalM, &sh.SessionM, &sh.SourceM, &sh.BiasM, &sh.NoiseM} {
 			*v /= n
 		}
-		sh.FieldU = math.Sqrt(max(spread[r].field/n, 0))
-		if l := math.Sqrt(spread[r].field * spread[r].own); l > 0 {
-			sh.FieldCorr = math.Abs(spread[r].cross) / l
-		}
-		for c := range seen[r] {
-			sh.Sessions = append(sh.Sessions, sheets+c)
-		}
-		slices.Sort(sh.Sessions)
+		sh.FieldU = math.Sqrt(max(positions[r]/n, 0))
 	}
 }
 
@@ -202,17 +182,6 @@ func (p *problem) draw(m *survey.Model, f *estimate.Factor) {
 			m.Profiles[r].Draws[k] = row
 		}
 	}
-}
-
-// biases is the bias of each trace: the first part's, where it walked several.
-func (p *problem) biases(traces int, inv *estimate.Inverse) (b, u []float64) {
-	b, u = make([]float64, traces), make([]float64, traces)
-	for i := len(p.ev.biases) - 1; i >= 0; i-- {
-		k := p.u.bias + i
-		v, _ := inv.At(k, k)
-		b[p.ev.biases[i].trace], u[p.ev.biases[i].trace] = p.x[k], math.Sqrt(max(v, 0))
-	}
-	return b, u
 }
 
 func (p *problem) fit() survey.Fit {

@@ -30,7 +30,7 @@ func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Opti
 		findings = append(findings, positionFindings(s, &line, m, &js[r], o)...)
 		findings = append(findings, depthFindings(s, &line, m, &js[r], o)...)
 	}
-	findings = append(findings, unmappedFindings(s, matches, o)...)
+	findings = append(findings, unmappedFindings(s, matches)...)
 	findings = append(findings, notDetectedFindings(s, matches)...)
 	nameFindings(s, findings)
 	return js, findings
@@ -38,7 +38,7 @@ func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Opti
 
 func judgeRecord(r int, rec *survey.Record, line *lineref.Line, p *survey.Profile, o Options) survey.Judgement {
 	j := survey.Judgement{
-		Record: r, Tolerance: o.tolerance(rec), LengthM: line.LengthM(),
+		Record: r, Tolerance: o.Tolerance(rec), LengthM: line.LengthM(),
 		Position: survey.VerdictUnsurveyed, Readings: p.Shares.Readings,
 	}
 	judgePosition(&j, p, o)
@@ -47,8 +47,8 @@ func judgeRecord(r int, rec *survey.Record, line *lineref.Line, p *survey.Profil
 	return j
 }
 
-// tolerance is the first rule that a record meets.
-func (o *Options) tolerance(rec *survey.Record) survey.Tolerance {
+// Tolerance is that of the first rule that a record meets.
+func (o *Options) Tolerance(rec *survey.Record) survey.Tolerance {
 	is := func(want, have string) bool { return want == "" || want == have }
 	for _, r := range o.Rules {
 		if is(r.Utility, rec.Utility) && is(r.Quality, rec.Quality) && is(r.Material, rec.Material) && is(r.Sheet, rec.Sheet) {

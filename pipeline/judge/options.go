@@ -2,12 +2,11 @@ package judge
 
 // Options are the tolerances and the rule of decision.
 type Options struct {
-	Confidence     float64
-	MinStretchM    float64 // a stretch is at least this long
-	MaxGapM        float64 // evidence within this distance along the record
-	Default        Rule
-	Rules          []Rule  // first match wins
-	FalseDiscovery float64 // rate allowed among effects called significant
+	Confidence  float64
+	MinStretchM float64 // a stretch is at least this long
+	MaxGapM     float64 // evidence within this distance along the record
+	Default     Rule
+	Rules       []Rule // first match wins
 }
 
 // Rule is a tolerance and the records it is for. An empty condition is no

@@ -17,7 +17,7 @@ const (
 
 // unmappedFindings are lines of readings that fit no record: one finding per
 // run of a trace, in the traces' order by id.
-func unmappedFindings(s *survey.Survey, matches [][]survey.Match, o Options) []survey.Finding {
+func unmappedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Finding {
 	var out []survey.Finding
 	for _, t := range s.ByID() {
 		tr := &s.Traces[t]

@@ -8,6 +8,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -96,7 +97,7 @@ func (n *network) blunders(s *survey.Survey, ss []sample, l *layout, sheets int,
 	mistakes := knownMistakes(s)
 	out := make([]shift, sheets)
 	found := make([]bool, sheets)
-	eachTrace(sheets, o.Workers, func() func(int) {
+	parallel.Each(sheets, o.Workers, func() func(int) {
 		h := newHough()
 		return func(i int) {
 			if len(bySheet[i]) > 0 {

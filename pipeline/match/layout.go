@@ -1,10 +1,10 @@
 package match
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -23,22 +23,9 @@ type verdict struct {
 	supported bool
 }
 
-// sessionNames numbers the sessions, in the order of their names.
+// sessionNames numbers the sessions of the traces.
 func sessionNames(traces []survey.Trace) map[string]int32 {
-	seen := map[string]int32{}
-	var names []string
-	for i := range traces {
-		name := traces[i].Session
-		if _, ok := seen[name]; !ok && name != "" {
-			seen[name] = 0
-			names = append(names, name)
-		}
-	}
-	slices.SortFunc(names, cmp.Compare)
-	for i, name := range names {
-		seen[name] = int32(i)
-	}
-	return seen
+	return numbered(len(traces), func(i int) string { return traces[i].Session })
 }
 
 // sessionOf is the number of a trace's session, -1 where it names none.
@@ -143,7 +130,7 @@ func newLayout(ss []sample, sheets, sessions int, o Options) *layout {
 // voteSheets votes on some sheets, at once.
 func (l *layout) voteSheets(e *electorate, which []int32) {
 	next := make([]verdict, len(which))
-	eachTrace(len(which), e.o.Workers, func() func(int) {
+	parallel.Each(len(which), e.o.Workers, func() func(int) {
 		var b ballots
 		return func(i int) { next[i] = l.voteSheet(e, which[i], &b) }
 	})

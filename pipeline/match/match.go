@@ -6,10 +6,7 @@
 package match
 
 import (
-	"runtime"
-	"sync"
-	"sync/atomic"
-
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -35,7 +32,7 @@ func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
 	humming := hums(s.Traces)
 
 	out := make([][]survey.Match, len(s.Traces))
-	eachTrace(len(s.Traces), o.Workers, func() func(int) {
+	parallel.Each(len(s.Traces), o.Workers, func() func(int) {
 		c := &chain{net: net, o: o, ps: ps, humming: humming}
 		var tru []trust
 		return func(i int) {
@@ -47,24 +44,4 @@ func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
 		}
 	})
 	return out
-}
-
-// eachTrace calls the functions that newWorker makes, one a goroutine, for every
-// i below n.
-func eachTrace(n, workers int, newWorker func() func(int)) {
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
-	}
-	workers = min(workers, n)
-	var next atomic.Int64
-	var wg sync.WaitGroup
-	for range workers {
-		wg.Go(func() {
-			do := newWorker()
-			for i := int(next.Add(1)) - 1; i < n; i = int(next.Add(1)) - 1 {
-				do(i)
-			}
-		})
-	}
-	wg.Wait()
 }

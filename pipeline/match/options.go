@@ -9,8 +9,7 @@ import "math"
 type Options struct {
 	SearchRadiusM  float64 // how far from a reading a record may lie
 	MinProbability float64 // below it a reading is ambiguous
-	MinStretchM    float64
-	Workers        int // 0: one per core
+	Workers        int     // 0: one per core
 
 	// What a map looks like: one standard deviation per axis, ground metres.
 	SheetM       float64 // a sheet's shift
@@ -66,7 +65,6 @@ type Options struct {
 var defaults = Options{
 	SearchRadiusM:  6,
 	MinProbability: 0.9,
-	MinStretchM:    3,
 
 	SheetM:       0.15,
 	FarSheetM:    1.2,
@@ -120,7 +118,6 @@ func (o Options) withDefaults() Options {
 	}{
 		{&o.SearchRadiusM, d.SearchRadiusM},
 		{&o.MinProbability, d.MinProbability},
-		{&o.MinStretchM, d.MinStretchM},
 		{&o.SheetM, d.SheetM},
 		{&o.FarSheetM, d.FarSheetM},
 		{&o.FarShare, d.FarShare},

@@ -1,7 +1,6 @@
 package match
 
 import (
-	"cmp"
 	"math"
 	"slices"
 
@@ -24,23 +23,25 @@ func (s *shift) covariance(e1, n1, e2, n2 float64) float64 {
 	return s.ee*e1*e2 + s.en*(e1*n2+n1*e2) + s.nn*n1*n2
 }
 
-// sheetNames numbers the sheets of the records, in the order of their names.
-// A blank name is no sheet.
+// sheetNames numbers the sheets of the records.
 func sheetNames(records []survey.Record) map[string]int32 {
-	seen := map[string]int32{}
+	return numbered(len(records), func(i int) string { return records[i].Sheet })
+}
+
+// numbered numbers the n names, in their order; a blank one is none.
+func numbered(n int, name func(int) string) map[string]int32 {
 	var names []string
-	for i := range records {
-		name := records[i].Sheet
-		if _, ok := seen[name]; !ok && name != "" {
-			seen[name] = 0
-			names = append(names, name)
+	for i := range n {
+		if s := name(i); s != "" {
+			names = append(names, s)
 		}
 	}
-	slices.SortFunc(names, cmp.Compare)
-	for i, name := range names {
-		seen[name] = int32(i)
+	slices.Sort(names)
+	number := map[string]int32{}
+	for i, s := range slices.Compact(names) {
+		number[s] = int32(i)
 	}
-	return seen
+	return number
 }
 
 // sheetPrior is what is expected of a sheet: its shift, and the shifts that

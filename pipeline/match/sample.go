@@ -7,6 +7,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -45,7 +46,7 @@ const (
 func (n *network) samples(s *survey.Survey, sessions map[string]int32, radiusM float64, workers int) []sample {
 	order := traceOrder(s.Traces)
 	perTrace := make([][]sample, len(order))
-	eachTrace(len(order), workers, func() func(int) {
+	parallel.Each(len(order), workers, func() func(int) {
 		c := &chain{net: n}
 		return func(i int) {
 			perTrace[i] = c.sampleTrace(&s.Traces[order[i]], int32(i), sessions, radiusM)

@@ -17,9 +17,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"runtime"
-	"sync"
 
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -103,16 +102,9 @@ type output struct {
 func (e *edition) writeAll(folder string, files []file) ([]output, error) {
 	outputs := make([]output, len(files))
 	errs := make([]error, len(files))
-	slots := make(chan struct{}, runtime.GOMAXPROCS(0))
-	var wg sync.WaitGroup
-	for i, f := range files {
-		slots <- struct{}{}
-		wg.Go(func() {
-			defer func() { <-slots }()
-			outputs[i], errs[i] = e.writeFile(folder, f)
-		})
-	}
-	wg.Wait()
+	parallel.Each(len(files), 0, func() func(int) {
+		return func(i int) { outputs[i], errs[i] = e.writeFile(folder, files[i]) }
+	})
 	return outputs, errors.Join(errs...)
 }
 

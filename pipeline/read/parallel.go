@@ -3,8 +3,8 @@ package read
 import (
 	"context"
 	"iter"
-	"runtime"
-	"sync"
+
+	"github.com/asfound/asfound/internal/parallel"
 )
 
 // each does the same to every item on all cores, and keeps their order. The
@@ -12,27 +12,13 @@ import (
 func each[S, T any](ctx context.Context, items []S, do func(S) (T, error)) ([]T, error) {
 	out := make([]T, len(items))
 	errs := make([]error, len(items))
-	panics := make([]any, len(items))
-	var group sync.WaitGroup
-	slots := make(chan struct{}, runtime.GOMAXPROCS(0))
-	for i := range items {
-		slots <- struct{}{}
-		group.Go(func() {
-			defer func() {
-				panics[i] = recover()
-				<-slots
-			}()
+	parallel.Each(len(items), 0, func() func(int) {
+		return func(i int) {
 			if errs[i] = ctx.Err(); errs[i] == nil {
 				out[i], errs[i] = do(items[i])
 			}
-		})
-	}
-	group.Wait()
-	for _, p := range panics {
-		if p != nil {
-			panic(p) // where the caller can recover it
 		}
-	}
+	})
 	for _, err := range errs {
 		if err != nil {
 			return nil, err

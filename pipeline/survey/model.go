@@ -18,9 +18,7 @@ func (v Vector) Along(east, north float64) (value, variance float64) {
 type Model struct {
 	Profiles []Profile // one per record of the Survey, same order; without nodes where nothing is known
 	Effects  []Effect
-	Biases   []float64 // per trace: metres to the right of walking
-	BiasU    []float64 // per trace: standard deviation
-	Budget   []Term    // the error budget, as the report shows it
+	Budget   []Term // the error budget, as the report shows it
 	Fit      Fit
 
 	// Of every reading, per trace: one standard deviation of its offset across
@@ -91,11 +89,6 @@ func (p *Profile) Surveyed(maxGapM float64) []Span {
 type Shares struct {
 	RawM, SheetM, OwnM, LocalM, SessionM, SourceM, BiasM, NoiseM float64
 	Readings                                                     int
-	// Sessions that observed the record: indices into Model.Effects.
-	Sessions []int
-	// SheetSessionCorr is the largest absolute posterior correlation between
-	// the record's displacement and a session's or source's error.
-	FieldCorr float64
 	// FieldU is the standard deviation of the session and source part.
 	FieldU float64
 }

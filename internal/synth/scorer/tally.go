@@ -45,9 +45,6 @@ func NewTally() *Tally { return &Tally{} }
 // Add adds the towns of another tally.
 func (t *Tally) Add(o *Tally) { t.towns = append(t.towns, o.towns...) }
 
-// Towns is how many towns are in it.
-func (t *Tally) Towns() int { return len(t.towns) }
-
 func (t *Tally) last() *[numFigures]cases { return &t.towns[len(t.towns)-1] }
 
 func (t *Tally) count(f Figure, hit bool) {
