@@ -13,6 +13,7 @@ import (
 
 	"github.com/asfound/asfound/internal/crs"
 	"github.com/asfound/asfound/internal/spatial"
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline"
 	"github.com/asfound/asfound/pipeline/judge"
 	"github.com/asfound/asfound/pipeline/survey"
@@ -59,7 +60,7 @@ func describe(w io.Writer, s *survey.Survey, job *pipeline.Job) {
 		t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 		describeSource(t, src, s.Rejects)
 		if n, ok := near[src.Name]; ok {
-			fmt.Fprintf(t, "  near\t%.1f %% of %s within %g m of a record\n", 100*float64(n.near)/float64(n.all), count(n.all, "reading"), job.Match.SearchRadiusM)
+			fmt.Fprintf(t, "  near\t%.1f %% of %s within %g m of a record\n", 100*float64(n.near)/float64(n.all), words.Count(n.all, "reading"), job.Match.SearchRadiusM)
 		}
 		for _, note := range src.Notes {
 			fmt.Fprintf(t, "  note\t%s\n", note)
@@ -165,7 +166,7 @@ func describeTolerances(w io.Writer, s *survey.Survey, o judge.Options) {
 	fmt.Fprintln(w, "tolerance")
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for _, rule := range append(slices.Clone(o.Rules), o.Default) {
-		fmt.Fprintf(t, "  %s\t%s\n", rule.Words, count(caught[rule.Words], "record"))
+		fmt.Fprintf(t, "  %s\t%s\n", rule.Words, words.Count(caught[rule.Words], "record"))
 	}
 	t.Flush()
 }

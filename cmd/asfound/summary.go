@@ -12,6 +12,7 @@ import (
 	"strings"
 	"text/tabwriter"
 
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline"
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -121,7 +122,7 @@ func readingCounts(r *survey.Result) string {
 			n++
 		}
 	}
-	parts := []string{fmt.Sprintf("%d in %s", n, count(len(r.Survey.Traces), "trace"))}
+	parts := []string{fmt.Sprintf("%d in %s", n, words.Count(len(r.Survey.Traces), "trace"))}
 	for _, s := range []survey.Status{
 		survey.StatusUsed, survey.StatusAmbiguous, survey.StatusUnmapped, survey.StatusUntrusted,
 		survey.StatusForeign, survey.StatusSonde, survey.StatusDuplicate,
@@ -181,18 +182,7 @@ func correctionCounts(cs []survey.Correction) string {
 			moved++
 		}
 	}
-	return fmt.Sprintf("%d proposed, %s", moved, count(follow, "neighbour follows at its end", "neighbours follow at their ends"))
-}
-
-// count says a number of things; the plural is with an s unless given.
-func count(n int, one string, many ...string) string {
-	switch {
-	case n == 1:
-		return "1 " + one
-	case len(many) > 0:
-		return fmt.Sprintf("%d %s", n, many[0])
-	}
-	return fmt.Sprintf("%d %ss", n, one)
+	return fmt.Sprintf("%d proposed, %s", moved, words.Count(follow, "neighbour follows at its end", "neighbours follow at their ends"))
 }
 
 // setAside says which input was left out and why.

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -54,11 +55,11 @@ func explain(e *survey.Effect) string {
 			return fmt.Sprintf("no shift worth naming (%.2f m, u %.2f m)", size, u)
 		}
 		return fmt.Sprintf("its %s lie %.2f m %s of where the readings put them (u %.2f m); add %.2f m %s to them",
-			count(e.Records, "record"), size, compass(-e.V.East, -e.V.North), u, size, compass(e.V.East, e.V.North))
+			words.Count(e.Records, "record"), size, compass(-e.V.East, -e.V.North), u, size, compass(e.V.East, e.V.North))
 	case survey.EffectSession:
 		checks := ", no control check behind it"
 		if e.Checks > 0 {
-			checks = fmt.Sprintf(", with %s", count(e.Checks, "control check"))
+			checks = fmt.Sprintf(", with %s", words.Count(e.Checks, "control check"))
 		}
 		if !e.Significant {
 			return fmt.Sprintf("no error of its positions worth naming (%.2f m, u %.2f m%s)", size, u, checks)
@@ -72,13 +73,6 @@ func explain(e *survey.Effect) string {
 		return fmt.Sprintf("nothing to be seen of it (u %.2f m)", u)
 	}
 	return fmt.Sprintf("all its positions seem to lie %.2f m %s of the truth (u %.2f m), or most sheets the other way: an independent control check would tell", size, compass(e.V.East, e.V.North), u)
-}
-
-func count(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 var winds = strings.Fields("north north-east east south-east south south-west west north-west")

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"github.com/asfound/asfound/internal/lineref"
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -73,7 +74,7 @@ func depthFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *sur
 		deeper = "shallower"
 	}
 	f.Sentence = fmt.Sprintf("%s say that the line lies %.2f m %s than the map's cover of %.2f m (u %.2f m, tolerance %.2f m).",
-		count(c.Readings, "depth reading"), math.Abs(c.DifferenceM), deeper, rec.CoverM, c.U, j.Tolerance.DepthM)
+		words.Count(c.Readings, "depth reading"), math.Abs(c.DifferenceM), deeper, rec.CoverM, c.U, j.Tolerance.DepthM)
 	if j.Depth == survey.VerdictOutside {
 		f.Attribution = survey.AttributionRecord
 		f.Sentence += " This data attributes the difference to the record, or to a surface that was regraded since."
@@ -93,7 +94,7 @@ func positionSentence(rec *survey.Record, m *survey.Model, j *survey.Judgement, 
 	}
 	var b strings.Builder
 	fmt.Fprintf(&b, "Between stations %.1f m and %.1f m %s put the line %.2f m to the %s of the map (u %.2f m, tolerance %.2f m).",
-		f.FromM, f.ToM, count(f.Readings, "reading"), math.Abs(f.OffsetM), side, f.OffsetU, f.ToleranceM)
+		f.FromM, f.ToM, words.Count(f.Readings, "reading"), math.Abs(f.OffsetM), side, f.OffsetU, f.ToleranceM)
 	switch f.Attribution {
 	case survey.AttributionRecord:
 		fmt.Fprintf(&b, " Of a mean raw difference of %+.2f m the model puts %+.2f m down to the record", sh.RawM, sh.SheetM+sh.OwnM+sh.LocalM)

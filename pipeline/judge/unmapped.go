@@ -3,6 +3,7 @@ package judge
 import (
 	"fmt"
 
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
 	"github.com/paulmach/orb/planar"
@@ -57,6 +58,6 @@ func unmappedLine(tr *survey.Trace, run orb.LineString) (survey.Finding, bool) {
 		Kind: survey.KindUnmapped, Record: -1, Utility: tr.Utility, ToM: length, Readings: len(run),
 		Line: orb.MultiLineString{ls},
 		Sentence: fmt.Sprintf("%s of a %s line over %.0f m fit no record: the map may lack a line here.",
-			count(len(run), "reading"), what, length),
+			words.Count(len(run), "reading"), what, length),
 	}, true
 }

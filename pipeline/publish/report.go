@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -52,19 +53,20 @@ type page struct {
 	Todo     []todo
 	Warnings []string
 
-	Map       mapView
-	Findings  []findingRow
-	Kinds     []survey.Kind
-	Details   []detail
-	Effects   []effectRow
-	Resurvey  []resurveyRow
-	Curve     string
-	CurveEnds [2]string // cost and benefit at the curve's end
-	Inputs    []inputRow
-	Rejects   []survey.Reject
-	Statuses  []fact
-	Method    []fact
-	LeftOut   []string
+	Map          mapView
+	Findings     []findingRow
+	Kinds        []survey.Kind
+	Details      []detail
+	Effects      []effectRow
+	Resurvey     []resurveyRow
+	Curve        string
+	OrderCaution string
+	CurveEnds    [2]string // cost and benefit at the curve's end
+	Inputs       []inputRow
+	Rejects      []survey.Reject
+	Statuses     []fact
+	Method       []fact
+	LeftOut      []string
 }
 
 // writeReport writes report.html: one file that needs nothing else. Whatever
@@ -89,6 +91,7 @@ func (e *edition) writeReport(w *bufio.Writer) error {
 	p.Effects = e.effectRows()
 	p.Resurvey = e.resurveyRows(&p.Map)
 	p.Curve, p.CurveEnds = e.benefitCurve()
+	p.OrderCaution = orderCaution
 	p.Inputs = e.inputRows()
 	p.Rejects = e.Survey.Rejects[:min(len(e.Survey.Rejects), maxRows)]
 	for _, st := range statuses {
@@ -282,11 +285,8 @@ func (e *edition) leftOut(p *page, c *choice) []string {
 
 const nbsp = "\u00a0"
 
-func counted(n int, thing string) string {
-	if n != 1 {
-		thing += "s"
-	}
-	return grouped(n) + " " + thing
+func counted(n int, one string, many ...string) string {
+	return grouped(n) + " " + words.Noun(n, one, many...)
 }
 
 // grouped writes a count with commas between thousands.

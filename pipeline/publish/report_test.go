@@ -195,7 +195,7 @@ func TestNumberWords(t *testing.T) {
 		grouped(0): "0", grouped(999): "999", grouped(1000): "1,000", grouped(-1234567): "-1,234,567",
 		lengthWords(999.4): "999" + nbsp + "m", lengthWords(999.6): "1.00" + nbsp + "km", lengthWords(123456): "123" + nbsp + "km",
 		percent(1, 3): "33.3" + nbsp + "%", percent(0, 0): "–", counted(1, "record"): "1 record", counted(2, "record"): "2 records",
-		vectorWords(survey.Vector{East: -.5, North: .25}): "0.50 m west, 0.25 m north",
+		counted(2, "stretch", "stretches"): "2 stretches",
 	} {
 		if got != want {
 			t.Errorf("%q, want %q", got, want)

@@ -2,7 +2,7 @@ package publish
 
 import (
 	"fmt"
-	"math"
+	"strings"
 
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -46,15 +46,12 @@ func (e *edition) todoEffects() []todo {
 		if !f.Significant {
 			continue
 		}
-		size := fmt.Sprintf("%s m (%s)", fixed(math.Hypot(f.V.East, f.V.North), 2), vectorWords(f.V))
-		t := todo{Why: f.Explanation, Link: "#effects"}
+		t := todo{Why: sentence(f.Explanation), Link: "#effects"}
 		switch f.Kind {
 		case survey.EffectSheet:
 			t.What = fmt.Sprintf("Look at sheet %s as a whole before its %s one by one", f.Name, counted(f.Records, "record"))
-			t.Why = joinSentences("Its records share a shift of "+size+" to add.", t.Why)
 		default:
 			t.What = fmt.Sprintf("Check the positions of %s against a known mark", f.Name)
-			t.Why = joinSentences("Its readings share an error of "+size+".", t.Why)
 		}
 		out = append(out, t)
 	}
@@ -81,6 +78,9 @@ func (e *edition) todoFindings() []todo {
 	return out
 }
 
+// orderCaution stands wherever the order to survey in does.
+const orderCaution = "The order is not calibrated yet: on made-up towns whose truth is known it found less for the money than an order by age."
+
 func (e *edition) todoResurvey() []todo {
 	if len(e.Resurvey) == 0 {
 		return nil
@@ -93,21 +93,17 @@ func (e *edition) todoResurvey() []todo {
 		}
 	}
 	return []todo{{
-		fmt.Sprintf("Survey work package %d next: %s, %s", first.Package, counted(n, "stretch"), lengthWords(length)),
-		joinSentences(first.Reason, fmt.Sprintf("It begins with record %s and costs %s.", e.label(first.Record), fixed(cost, 0))), "#resurvey",
+		fmt.Sprintf("Survey work package %d next: %s, %s", first.Package, counted(n, "stretch", "stretches"), lengthWords(length)),
+		joinSentences(first.Reason, fmt.Sprintf("It begins with record %s and costs %s. %s", e.label(first.Record), fixed(cost, 0), orderCaution)), "#resurvey",
 	}}
 }
 
-// vectorWords says a vector as a person would walk it.
-func vectorWords(v survey.Vector) string {
-	ew, ns := "east", "north"
-	if v.East < 0 {
-		ew = "west"
+// sentence begins an explanation with a capital and ends it with a stop.
+func sentence(text string) string {
+	if text == "" {
+		return ""
 	}
-	if v.North < 0 {
-		ns = "south"
-	}
-	return fmt.Sprintf("%s m %s, %s m %s", fixed(math.Abs(v.East), 2), ew, fixed(math.Abs(v.North), 2), ns)
+	return strings.ToUpper(text[:1]) + text[1:] + "."
 }
 
 func joinSentences(a, b string) string {

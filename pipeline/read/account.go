@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
 )
@@ -157,19 +158,11 @@ func (o oddities) lines() []string {
 	var lines []string
 	for _, what := range slices.Sorted(maps.Keys(o)) {
 		n := o[what]
-		line := what + " (" + count(n.count, "row", "rows")
+		line := what + " (" + words.Count(n.count, "row", "rows")
 		if len(n.examples) > 0 {
 			line += fmt.Sprintf(": %q", n.examples)
 		}
 		lines = append(lines, line+")")
 	}
 	return lines
-}
-
-// count is a number with its noun.
-func count(n int, one, more string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, more)
 }

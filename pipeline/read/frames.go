@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/asfound/asfound/internal/crs"
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
 )
@@ -75,7 +76,7 @@ func firstOf(files []string) string {
 	if len(files) == 1 {
 		return files[0]
 	}
-	return fmt.Sprintf("%s and %s more", files[0], count(len(files)-1, "file", "files"))
+	return fmt.Sprintf("%s and %s more", files[0], words.Count(len(files)-1, "file", "files"))
 }
 
 // frameAdvice says what an operation of doubtful accuracy may come to, and what

@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
 )
@@ -41,7 +42,7 @@ func (l *recordsLayer) leaveOutRepeated() {
 	}
 	l.records = kept
 	if onOther > 0 {
-		l.Notes = append(l.Notes, count(onOther, "line lies", "lines lie")+" wholly on another line of this file")
+		l.Notes = append(l.Notes, words.Count(onOther, "line lies", "lines lie")+" wholly on another line of this file")
 	}
 }
 
@@ -95,11 +96,11 @@ func (l *recordsLayer) key() {
 		previous = id
 	}
 	if missing > 0 && l.src.ID.Given() {
-		l.Notes = append(l.Notes, count(missing, "record has", "records have")+" no id: the row number stands for it")
+		l.Notes = append(l.Notes, words.Count(missing, "record has", "records have")+" no id: the row number stands for it")
 	}
 	if len(repeated) > 0 {
 		l.Notes = append(l.Notes, fmt.Sprintf(`%s on several records (%s): from the second on, in the order of their coordinates, the id has a suffix such as "#2"`,
-			count(len(repeated), "id stands", "ids stand"), some(repeated)))
+			words.Count(len(repeated), "id stands", "ids stand"), some(repeated)))
 	}
 	slices.SortFunc(l.records, func(a, b survey.Record) int { return strings.Compare(a.ID, b.ID) })
 }

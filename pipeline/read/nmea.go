@@ -14,6 +14,7 @@ import (
 	"strings"
 	"time"
 
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
 )
@@ -277,9 +278,9 @@ func worse(a, b survey.Fix) survey.Fix {
 
 // notes are what a person should know of the log.
 func (l *positionLog) notes() []string {
-	notes := []string{fmt.Sprintf("positions from %s: %s", l.name, count(len(l.positions), "position", "positions"))}
+	notes := []string{fmt.Sprintf("positions from %s: %s", l.name, words.Count(len(l.positions), "position", "positions"))}
 	if l.damaged > 0 {
-		notes = append(notes, fmt.Sprintf("%s: %s with a wrong checksum left out", l.name, count(l.damaged, "sentence", "sentences")))
+		notes = append(notes, fmt.Sprintf("%s: %s with a wrong checksum left out", l.name, words.Count(l.damaged, "sentence", "sentences")))
 	}
 	if !l.dated {
 		notes = append(notes, l.name+" says no date: joined by the time of day")
