@@ -35,11 +35,14 @@ type Reject struct {
 type Role string
 
 const (
-	RoleRecords Role = "records"
-	RoleField   Role = "field"
-	RoleControl Role = "control"
-	RoleAreas   Role = "areas"
-	RoleGrid    Role = "grid" // of shifts between datums: it has no rows
+	RoleRecords   Role = "records"
+	RoleField     Role = "field"
+	RoleMarks     Role = "marks"
+	RoleExposures Role = "exposures"
+	RoleFittings  Role = "fittings"
+	RoleControl   Role = "control"
+	RoleAreas     Role = "areas"
+	RoleGrid      Role = "grid" // of shifts between datums: it has no rows
 )
 
 // Source is one input file and the account of its rows:
@@ -77,11 +80,16 @@ type Survey struct {
 	Records []Record
 	Layers  []Layer // what the records came from, attribute by attribute
 	Traces  []Trace
-	Checks  []Check
-	Areas   []Area
-	Sources []Source
-	Rejects []Reject
-	Notes   []string // warnings for the first screen
+	Marks   []Mark
+	// Exposures are few and worth most: nothing stands between them and the line.
+	Exposures   []Exposure
+	Fittings    []Fitting
+	PointLayers []Layer // what the fittings came from
+	Checks      []Check
+	Areas       []Area
+	Sources     []Source
+	Rejects     []Reject
+	Notes       []string // warnings for the first screen
 }
 
 // Warnings says whether some input was set aside or rejected in a way that
