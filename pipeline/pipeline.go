@@ -23,12 +23,17 @@ type Job struct {
 
 	Read    read.Options
 	Match   match.Options
+	Matcher Matcher // nil: match.Traces
 	Adjust  adjust.Options
 	Judge   judge.Options
 	Correct correct.Options
 	Rank    rank.Options
 	Publish publish.Options
 }
+
+// Matcher says which record each reading belongs to, given what the adjustment
+// of the last round found (nil in the first).
+type Matcher func(*survey.Survey, *survey.Model, match.Options) [][]survey.Match
 
 // Progress is told of the work done: done of total steps of a stage. It is
 // called from one goroutine.
@@ -86,11 +91,15 @@ func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) 
 func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, progress Progress) (*survey.Result, error) {
 	step := steps{ctx, log, progress}
 	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner, Survey: s}
+	traces := job.Matcher
+	if traces == nil {
+		traces = match.Traces
+	}
 	var err error
 	for round := range maxRounds {
 		before := r.Matches
 		err = step.do("match", func() error {
-			r.Matches = match.Traces(r.Survey, r.Model, job.Match)
+			r.Matches = traces(r.Survey, r.Model, job.Match)
 			return nil
 		})
 		if err != nil {

@@ -4,9 +4,13 @@
 //
 //	go run ./internal/synth/score -towns 20 -difficulty hard -seed 1001
 //	go run ./internal/synth/score -towns 1 -over mains.shp -coverage 0.1
+//	go run ./internal/synth/score -towns 20 -matches true
 //
 // With -over the lines of a shapefile in a projected system are the truth, and
 // only the map, the crews and the signals follow the difficulty.
+//
+// With -matches true a perfect matching stands in for the program's own, so that
+// the faults of the adjustment stand alone.
 //
 // How to read the table: a row is a figure, defined in the documentation of
 // package scorer. In a column stand the value, its 95 % interval in brackets and
@@ -38,6 +42,8 @@ import (
 	"github.com/asfound/asfound/internal/synth/scorer"
 	"github.com/asfound/asfound/pipeline"
 	"github.com/asfound/asfound/pipeline/correct"
+	"github.com/asfound/asfound/pipeline/match"
+	"github.com/asfound/asfound/pipeline/survey"
 )
 
 func main() {
@@ -49,12 +55,13 @@ func main() {
 	over := flag.String("over", "", "shapefile of lines in a projected system that are the truth")
 	utility := flag.String("utility", "water", "of the lines of -over")
 	coverage := flag.Float64("coverage", 0, "share of the length that is walked; 0 as the difficulty has it")
+	matches := flag.String("matches", matchesOwn, "own, or true: the matching is replaced by the truth, so that what is wrong is the adjustment's")
 	flag.Parse()
-	if w := correct.When(*when); flag.NArg() > 0 || *towns < 1 || *coverage < 0 || *coverage > 1 || (w != correct.WhenSurveyed && w != correct.WhenOutside) {
+	if w := correct.When(*when); flag.NArg() > 0 || *towns < 1 || *coverage < 0 || *coverage > 1 || (*matches != matchesOwn && *matches != matchesTrue) || (w != correct.WhenSurveyed && w != correct.WhenOutside) {
 		flag.Usage()
 		os.Exit(2)
 	}
-	todo := work{difficulty: *difficulty, seed: *seed, towns: *towns, when: correct.When(*when), workers: runtime.GOMAXPROCS(0), utility: *utility}
+	todo := work{difficulty: *difficulty, seed: *seed, towns: *towns, when: correct.When(*when), workers: runtime.GOMAXPROCS(0), utility: *utility, trueMatches: *matches == matchesTrue}
 	err := todo.prepare(*over, *coverage)
 	if err == nil {
 		err = run(os.Stdout, *csvFile, todo)
@@ -76,7 +83,12 @@ type work struct {
 
 	over    *shapefile.Layer // nil: the towns' own lines
 	utility string
+
+	trueMatches bool
 }
+
+// What -matches may say.
+const matchesOwn, matchesTrue = "own", "true"
 
 func (todo *work) prepare(over string, coverage float64) (err error) {
 	if todo.params, err = synth.Preset(todo.difficulty); err != nil {
@@ -103,8 +115,12 @@ func run(w io.Writer, csvFile string, todo work) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(w, "%d %s towns (difficulty version %d), seeds %d to %d; what moves: %s\n\n",
+	fmt.Fprintf(w, "%d %s towns (difficulty version %d), seeds %d to %d; what moves: %s",
 		todo.towns, todo.difficulty, synth.Version(), todo.seed, todo.seed+uint64(todo.towns)-1, todo.when)
+	if todo.trueMatches {
+		fmt.Fprint(w, "; matched by the truth")
+	}
+	fmt.Fprint(w, "\n\n")
 	if err := scorer.Print(w, columns); err != nil || csvFile == "" {
 		return err
 	}
@@ -173,6 +189,9 @@ func (todo *work) score(seed uint64) (scores, error) {
 	}
 	job := c.Job("score", time.Unix(0, 0).UTC())
 	job.Correct.When = todo.when
+	if todo.trueMatches {
+		job.Matcher = func(s *survey.Survey, _ *survey.Model, _ match.Options) [][]survey.Match { return town.Matches(s) }
+	}
 	out, err := pipeline.Run(context.Background(), job, nil, nil)
 	if err != nil {
 		return scores{}, err
