@@ -196,24 +196,6 @@ func (c *Config) checkFiles(ps *Problems) {
 			ps.add(in.at, in.file.Name+" is not a file", "name the file itself")
 			continue
 		}
-		c.checkColumns(ps, in, header(in.file.Path))
-	}
-}
-
-// checkColumns compares what is mapped with a file's header.
-func (c *Config) checkColumns(ps *Problems, in input, header []string) {
-	missing := func(m mapped) bool {
-		return !slices.ContainsFunc(header, func(name string) bool { return strings.EqualFold(name, m.name) })
-	}
-	// A text whose first line has none of the columns is broken rather than the
-	// config: reading it sets it aside with a reason, and the rest goes on.
-	none := !slices.ContainsFunc(in.columns, func(m mapped) bool { return !missing(m) })
-	if header == nil || none && delimited(in.file.Path) {
-		return
-	}
-	for _, m := range in.columns {
-		if missing(m) {
-			ps.add(m.at, fmt.Sprintf("%s has no column %q", in.file.Name, m.name), didYouMean(m.name, header))
-		}
+		c.checkColumns(ps, in)
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io/fs"
 	"iter"
+	"math"
 	"strconv"
 	"strings"
 )
@@ -34,7 +35,17 @@ func Read(name string) (*Layer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return r.all()
+	return r.first(math.MaxInt)
+}
+
+// ReadFirst reads the first rows of a layer, as many as there are up to most.
+// What stands behind them is not looked at.
+func ReadFirst(name string, most int) (*Layer, error) {
+	r, err := Open(name)
+	if err != nil {
+		return nil, err
+	}
+	return r.first(most)
 }
 
 // ReadFS is Read for a set in a file system.
@@ -43,7 +54,7 @@ func ReadFS(fsys fs.FS, name string) (*Layer, error) {
 	if err != nil {
 		return nil, err
 	}
-	return r.all()
+	return r.first(math.MaxInt)
 }
 
 // Open opens a set, as Read does, for reading row by row. It checks the headers
@@ -325,15 +336,17 @@ func (r *Reader) finish() error {
 	return r.dbf.finish()
 }
 
-// all reads and closes.
-func (r *Reader) all() (*Layer, error) {
+// first reads the first rows, and closes.
+func (r *Reader) first(most int) (*Layer, error) {
 	defer r.Close()
-	rows := make([]Row, 0, min(r.Len(), 1<<16))
+	rows := make([]Row, 0, min(r.Len(), most, 1<<16))
 	for row, err := range r.Rows() {
 		if err != nil {
 			return nil, err
 		}
-		rows = append(rows, row)
+		if rows = append(rows, row); len(rows) == most {
+			break
+		}
 	}
 	l := r.Layer()
 	l.Rows = rows

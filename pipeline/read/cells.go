@@ -44,6 +44,8 @@ func (b *binder) cell(c Column) cell {
 	if c.Mapped() {
 		index, count := findColumn(b.table.columns, c.Name)
 		switch {
+		case count == 0 && slices.Contains(b.table.optional, c.Name):
+			index = -1
 		case count == 0:
 			b.missing = append(b.missing, fmt.Sprintf("%q", c.Name)+at(c))
 		case count > 1:

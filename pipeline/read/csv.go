@@ -67,7 +67,7 @@ func csvTable(in io.Reader) (*table, error) {
 	}
 	columns := make([]string, len(header))
 	for i, name := range header {
-		columns[i] = strings.Clone(strings.TrimSpace(name))
+		columns[i] = validText(strings.Clone(strings.TrimSpace(name)))
 	}
 	c.columns = len(columns)
 	c.end = c.lastLine(header)

@@ -23,7 +23,7 @@ func init() {
 
 // readGeoJSON reads GeoJSON (RFC 7946): a feature collection, a feature, or
 // several of them one after the other.
-func readGeoJSON(path, layer string) (*layerFile, error) {
+func readGeoJSON(path, layer string, most int) (*layerFile, error) {
 	if layer != "" {
 		return nil, fmt.Errorf("GeoJSON has no layers: leave out %q", layer)
 	}
@@ -32,7 +32,7 @@ func readGeoJSON(path, layer string) (*layerFile, error) {
 		return nil, err
 	}
 	defer f.Close()
-	l, err := parseGeoJSON(f)
+	l, err := parseGeoJSON(f, most)
 	if err != nil {
 		return nil, err
 	}
@@ -46,22 +46,26 @@ type geoJSON struct {
 	in   *json.Decoder
 	rows attributes
 	file *layerFile
+	most int // features that are wanted
 }
+
+// errEnough ends the reading of a file of which no more is wanted.
+var errEnough = errors.New("enough")
 
 // parseGeoJSON takes features one by one, so that the text of the whole file
 // need not be held.
-func parseGeoJSON(in io.Reader) (*layerFile, error) {
+func parseGeoJSON(in io.Reader, most int) (*layerFile, error) {
 	text := bufio.NewReaderSize(in, bufferBytes)
 	if head, _ := text.Peek(3); bytes.Equal(head, []byte("\xef\xbb\xbf")) {
 		text.Discard(3)
 	}
-	g := &geoJSON{in: json.NewDecoder(text), file: &layerFile{crs: "EPSG:4326"}}
+	g := &geoJSON{in: json.NewDecoder(text), file: &layerFile{crs: "EPSG:4326"}, most: most}
 	for {
 		err := g.object()
 		switch {
 		case err == io.EOF && len(g.file.features) == 0 && g.in.InputOffset() == 0:
 			return nil, errors.New("the file is empty")
-		case err == io.EOF:
+		case err == io.EOF, err == errEnough:
 			g.file.fields = g.rows.finish(g.file.features)
 			g.file.settle()
 			return g.file, nil
@@ -143,6 +147,9 @@ func (g *geoJSON) features() error {
 		}
 		if err := g.feature(raw); err != nil {
 			return err
+		}
+		if len(g.file.features) >= g.most {
+			return errEnough
 		}
 	}
 	_, err = g.in.Token()

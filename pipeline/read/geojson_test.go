@@ -15,7 +15,7 @@ import (
 )
 
 func TestGeoJSONKeepsValues(t *testing.T) {
-	l, err := parseGeoJSON(strings.NewReader("\ufeff" + `{
+	l, err := parseGeoJSON(strings.NewReader("\ufeff"+`{
 		"type": "FeatureCollection", "name": "mains", "features": [
 		{"type": "Feature", "id": 9007199254740993, "bbox": [1, 2, 3, 4],
 		 "properties": {"big": 9007199254740993, "text": "a\"b\u00e9", "on": true, "mixed": 1.50, "tags": {"a": [1, 2.50, null]}, "half": "\ud800", "none": null},
@@ -24,7 +24,7 @@ func TestGeoJSONKeepsValues(t *testing.T) {
 		{"type": "Feature", "properties": null, "geometry": null},
 		{"type": "Feature", "properties": {}, "geometry": {"type": "Point", "coordinates": [-81, 40]}},
 		{"type": "Feature", "properties": {}, "geometry": {"type": "LineString", "coordinates": [[-81], [1, "x"]]}}
-	]}`))
+	]}`), whole)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -94,7 +94,7 @@ func TestGeoJSONForms(t *testing.T) {
 		{"garbage after", feature + "x", 0, "", "invalid character"},
 		{"nested without end", `{"type":"Feature","properties":{"a":` + strings.Repeat("[", 20000), 0, "", "exceeded max depth"},
 	} {
-		l, err := parseGeoJSON(strings.NewReader(c.text))
+		l, err := parseGeoJSON(strings.NewReader(c.text), whole)
 		switch {
 		case c.err != "":
 			if err == nil || !strings.Contains(err.Error(), c.err) {
@@ -215,7 +215,7 @@ func FuzzGeoJSON(f *testing.F) {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		l, err := parseGeoJSON(strings.NewReader(text))
+		l, err := parseGeoJSON(strings.NewReader(text), whole)
 		if err != nil {
 			return
 		}

@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -26,7 +27,7 @@ type geoPackage struct {
 }
 
 // readGeoPackage reads one feature table.
-func readGeoPackage(path, layer string) (l *layerFile, err error) {
+func readGeoPackage(path, layer string, most int) (l *layerFile, err error) {
 	ctx := context.Background()
 	g, closeAll, err := openGeoPackage(ctx, path)
 	if err != nil {
@@ -38,7 +39,7 @@ func readGeoPackage(path, layer string) (l *layerFile, err error) {
 		return nil, err
 	}
 	g.file = &layerFile{name: table, siblings: []string{path}}
-	if err := g.read(ctx, table); err != nil {
+	if err := g.read(ctx, table, most); err != nil {
 		return nil, fmt.Errorf("layer %s: %w", table, err)
 	}
 	g.file.settle()
@@ -84,34 +85,16 @@ func openGeoPackage(ctx context.Context, path string) (*geoPackage, func(), erro
 
 // choose is the feature table that a layer's name means.
 func (g *geoPackage) choose(ctx context.Context, layer string) (string, error) {
-	rows, err := g.conn.QueryContext(ctx, `select c.table_name, m.type from gpkg_contents c
-		join sqlite_master m on lower(m.name) = lower(c.table_name) and (m.type = 'view' or m.type = 'table' and m.sql like 'create table%')
-		where c.data_type = 'features' order by c.table_name`)
+	names, views, err := g.tables(ctx)
 	if err != nil {
-		return "", fmt.Errorf("it is no GeoPackage: %w", err)
-	}
-	defer rows.Close()
-	var names []string
-	for rows.Next() {
-		var name, kind string
-		if err := rows.Scan(&name, &kind); err != nil {
-			return "", err
-		}
-		if kind == "view" {
-			if strings.EqualFold(name, layer) {
-				return "", fmt.Errorf("layer %s is a view: export it as a table", name)
-			}
-			continue
-		}
-		if strings.EqualFold(name, layer) {
-			return name, nil
-		}
-		names = append(names, name)
-	}
-	if err := rows.Err(); err != nil {
 		return "", err
 	}
-	switch {
+	same := func(name string) bool { return strings.EqualFold(name, layer) }
+	switch at := slices.IndexFunc(names, same); {
+	case at >= 0:
+		return names[at], nil
+	case slices.ContainsFunc(views, same):
+		return "", fmt.Errorf("layer %s is a view: export it as a table", layer)
 	case layer != "":
 		return "", fmt.Errorf("it has no layer %q: there are %s", layer, strings.Join(names, ", "))
 	case len(names) == 1:
@@ -122,7 +105,30 @@ func (g *geoPackage) choose(ctx context.Context, layer string) (string, error) {
 	return "", fmt.Errorf("it holds %d layers: name one with layer, of %s", len(names), strings.Join(names, ", "))
 }
 
-func (g *geoPackage) read(ctx context.Context, table string) error {
+// tables are the feature tables by name, and the views that stand for some.
+func (g *geoPackage) tables(ctx context.Context) (names, views []string, err error) {
+	rows, err := g.conn.QueryContext(ctx, `select c.table_name, m.type from gpkg_contents c
+		join sqlite_master m on lower(m.name) = lower(c.table_name) and (m.type = 'view' or m.type = 'table' and m.sql like 'create table%')
+		where c.data_type = 'features' order by c.table_name`)
+	if err != nil {
+		return nil, nil, fmt.Errorf("it is no GeoPackage: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name, kind string
+		if err := rows.Scan(&name, &kind); err != nil {
+			return nil, nil, err
+		}
+		if kind == "view" {
+			views = append(views, name)
+			continue
+		}
+		names = append(names, name)
+	}
+	return names, views, rows.Err()
+}
+
+func (g *geoPackage) read(ctx context.Context, table string, most int) error {
 	var geometry string
 	var srs int
 	err := g.conn.QueryRowContext(ctx, `select column_name, srs_id from gpkg_geometry_columns where lower(table_name) = lower(?)`, table).Scan(&geometry, &srs)
@@ -141,7 +147,7 @@ func (g *geoPackage) read(ctx context.Context, table string) error {
 		// A sign in front keeps the driver from turning dates into other text.
 		query += ", +" + quoteSQL(c)
 	}
-	rows, err := g.conn.QueryContext(ctx, query+" from "+quoteSQL(table)+" order by rowid")
+	rows, err := g.conn.QueryContext(ctx, query+" from "+quoteSQL(table)+" order by rowid limit ?", most)
 	if err != nil {
 		return err
 	}

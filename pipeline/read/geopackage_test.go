@@ -255,7 +255,7 @@ func TestDamagedGeoPackage(t *testing.T) {
 			data = data[:random.Intn(len(data))]
 		}
 		writeText(t, path, string(data))
-		l, err := readGeoPackage(path, "")
+		l, err := readGeoPackage(path, "", whole)
 		if err != nil {
 			failed++
 			continue

@@ -26,7 +26,7 @@ const (
 	gpxText  = 1 << 20 // bytes of one element's text
 )
 
-func readGPX(path, layer string) (*layerFile, error) {
+func readGPX(path, layer string, most int) (*layerFile, error) {
 	if layer != "" {
 		return nil, fmt.Errorf("GPX has no layers: leave out %q", layer)
 	}
@@ -35,7 +35,7 @@ func readGPX(path, layer string) (*layerFile, error) {
 		return nil, err
 	}
 	defer f.Close()
-	l, err := parseGPX(bufio.NewReaderSize(f, bufferBytes))
+	l, err := parseGPX(bufio.NewReaderSize(f, bufferBytes), most)
 	if err != nil {
 		return nil, err
 	}
@@ -46,6 +46,13 @@ func readGPX(path, layer string) (*layerFile, error) {
 
 // gpxPoints are the elements that hold a point, in the GPX 1.1 schema.
 var gpxPoints = map[string]bool{"wpt": true, "trkpt": true, "rtept": true}
+
+// gpxOptional are the texts that the schema lets a point have. A file where none
+// has one says nothing by it.
+var gpxOptional = []string{
+	"magvar", "geoidheight", "name", "cmt", "desc", "src", "sym", "type",
+	"fix", "sat", "hdop", "vdop", "pdop", "ageofdgpsdata", "dgpsid",
+}
 
 // gpx gathers the points of a document: a row each, in the order in which they
 // stand. Their children are columns by name (ele, time, name, fix, hdop ... and
@@ -66,8 +73,8 @@ type gpx struct {
 // parseGPX reads GPX 1.1 (and 1.0, which differs in nothing read here).
 // Positions are WGS 84 by the schema. encoding/xml expands no entities but the
 // five of XML, so that a document cannot grow in reading.
-func parseGPX(in io.Reader) (*layerFile, error) {
-	g := &gpx{in: xml.NewDecoder(in), file: &layerFile{crs: "EPSG:4326", shape: shapePoints, timeColumn: "time"}, index: map[string]int{}}
+func parseGPX(in io.Reader, most int) (*layerFile, error) {
+	g := &gpx{in: xml.NewDecoder(in), file: &layerFile{crs: "EPSG:4326", shape: shapePoints, timeColumn: "time", optional: gpxOptional}, index: map[string]int{}}
 	g.in.CharsetReader = func(label string, in io.Reader) (io.Reader, error) {
 		enc, err := htmlindex.Get(label)
 		if err != nil {
@@ -78,7 +85,7 @@ func parseGPX(in io.Reader) (*layerFile, error) {
 	for _, name := range []string{"point", "track", "segment", "ele", "time"} {
 		g.column(name)
 	}
-	for {
+	for len(g.rows) <= most {
 		token, err := g.in.Token()
 		if err == io.EOF {
 			break

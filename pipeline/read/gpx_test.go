@@ -10,11 +10,11 @@ func TestGPX(t *testing.T) {
 	l, err := parseGPX(strings.NewReader(`<?xml version="1.0" encoding="ISO-8859-1"?>
 		<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1">
 		<metadata><name>a day</name><time>2026-06-12T00:00:00Z</time></metadata>
-		<wpt lat="40.1" lon="-81.1"><ele>250.5</ele><name>V-1</name><cmt>caf` + "\xe9" + `</cmt></wpt>
+		<wpt lat="40.1" lon="-81.1"><ele>250.5</ele><name>V-1</name><cmt>caf`+"\xe9"+`</cmt></wpt>
 		<trk><name>walk</name>
 			<trkseg><trkpt lat="40" lon="-81"><time>2026-06-12T14:00:00Z</time><extensions><d:probe><d:depth>1.2</d:depth></d:probe></extensions></trkpt></trkseg>
 			<trkseg><trkpt lat="40" lon="-81x"/><trkpt lat="40"/></trkseg>
-		</trk></gpx>`))
+		</trk></gpx>`), whole)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -52,7 +52,7 @@ func TestGPXThatIsNone(t *testing.T) {
 		},
 		"encoding": {`<?xml version="1.0" encoding="klingon"?><gpx/>`, "klingon"},
 	} {
-		if _, err := parseGPX(strings.NewReader(c.text)); err == nil || !strings.Contains(err.Error(), c.want) {
+		if _, err := parseGPX(strings.NewReader(c.text), whole); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want %q", name, err, c.want)
 		}
 	}
@@ -62,7 +62,7 @@ func FuzzGPX(f *testing.F) {
 	f.Add(`<gpx><wpt lat="40" lon="-81"><ele>2</ele></wpt><rte><name>n</name><rtept lat="1" lon="2"/></rte></gpx>`)
 	f.Add(`<gpx><trk><trkseg><trkpt lat="x"><a><b>1</b></a></trkpt>`)
 	f.Fuzz(func(t *testing.T, text string) {
-		if l, err := parseGPX(strings.NewReader(text)); err == nil {
+		if l, err := parseGPX(strings.NewReader(text), whole); err == nil {
 			checkLayer(t, l)
 		}
 	})

@@ -3,8 +3,6 @@ package read
 import (
 	"fmt"
 	"math"
-	"path/filepath"
-	"strings"
 
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
@@ -24,6 +22,7 @@ type layerFile struct {
 	written  []written        // where asfound wrote the file: what its features were in before
 	// timeColumn is the field that holds the time by the format's own rule.
 	timeColumn string
+	optional   []string // fields that the format knows, and that count as empty where no feature has them
 	notes      []string
 }
 
@@ -39,18 +38,19 @@ const (
 )
 
 // layerFormats reads a layer (by name; "" the only one) by extension in lower
-// case.
-var layerFormats = map[string]func(path, layer string) (*layerFile, error){}
+// case. Where only so many features are wanted, the first ones, it need not read
+// on; whole wants them all.
+var layerFormats = map[string]func(path, layer string, most int) (*layerFile, error){}
+
+const whole = math.MaxInt
 
 // readLayer reads a layer that must have the given shape. If it has another, it
 // comes with the error.
 func readLayer(file File, want shape) (*layerFile, error) {
-	ext := strings.ToLower(filepath.Ext(file.Path))
-	read, known := layerFormats[ext]
-	if !known {
-		return nil, fmt.Errorf("%q is no format for %s; it can be %s", ext, want, extensions(layerFormats))
+	if _, known := layerFormats[extension(file.Path)]; !known {
+		return nil, fmt.Errorf("%q is no format for %s; it can be %s", extension(file.Path), want, extensions(layerFormats))
 	}
-	l, err := read(file.Path, file.Layer)
+	l, err := readAnyLayer(file, whole)
 	if err != nil {
 		return nil, err
 	}
@@ -58,6 +58,15 @@ func readLayer(file File, want shape) (*layerFile, error) {
 		return l, fmt.Errorf("it holds %s where %s are wanted", l.shape, want)
 	}
 	return l, nil
+}
+
+// readAnyLayer reads the first features of a layer, whatever its shape.
+func readAnyLayer(file File, most int) (*layerFile, error) {
+	read, known := layerFormats[extension(file.Path)]
+	if !known {
+		return nil, fmt.Errorf("%q is no format that can be read; it can be %s, %s", extension(file.Path), extensions(tableFormats), extensions(layerFormats))
+	}
+	return read(file.Path, file.Layer, most)
 }
 
 // source is the name of a records source: the file's and, where that has

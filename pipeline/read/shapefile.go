@@ -15,14 +15,14 @@ func init() {
 }
 
 // readShapefile reads a set of .shp, .shx, .dbf, .prj and .cpg.
-func readShapefile(path, layer string) (*layerFile, error) {
+func readShapefile(path, layer string, most int) (*layerFile, error) {
 	if layer != "" {
 		var err error
 		if path, err = layerPath(path, layer); err != nil {
 			return nil, err
 		}
 	}
-	in, err := shapefile.Read(path)
+	in, err := shapefile.ReadFirst(path, most)
 	if err != nil {
 		return nil, err
 	}

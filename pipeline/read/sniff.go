@@ -21,18 +21,32 @@ const sampleRows = 20
 func decodeText(in io.Reader) io.Reader {
 	text := bufio.NewReaderSize(in, bufferBytes)
 	head, _ := text.Peek(4)
-	utf16 := func(order unicode.Endianness) io.Reader {
-		return unicode.UTF16(order, unicode.UseBOM).NewDecoder().Reader(text)
-	}
-	switch {
-	case bytes.HasPrefix(head, []byte("\xef\xbb\xbf")):
+	switch order, marked := utf16Order(head); {
+	case order != nil:
+		return newlines(unicode.UTF16(*order, unicode.UseBOM).NewDecoder().Reader(text))
+	case marked:
 		text.Discard(3)
-	case bytes.HasPrefix(head, []byte("\xff\xfe")), len(head) > 1 && head[0] != 0 && head[1] == 0:
-		return newlines(utf16(unicode.LittleEndian))
-	case bytes.HasPrefix(head, []byte("\xfe\xff")), len(head) > 1 && head[0] == 0 && head[1] != 0:
-		return newlines(utf16(unicode.BigEndian))
 	}
 	return newlines(text)
+}
+
+// utf16Order tells how a text begins: the order of bytes of UTF-16, nil for
+// another encoding, and whether there is a byte order mark.
+func utf16Order(head []byte) (order *unicode.Endianness, marked bool) {
+	little, big := unicode.LittleEndian, unicode.BigEndian
+	switch {
+	case bytes.HasPrefix(head, []byte("\xef\xbb\xbf")):
+		return nil, true
+	case bytes.HasPrefix(head, []byte("\xff\xfe")):
+		return &little, true
+	case bytes.HasPrefix(head, []byte("\xfe\xff")):
+		return &big, true
+	case len(head) > 1 && head[0] != 0 && head[1] == 0:
+		return &little, false
+	case len(head) > 1 && head[0] == 0 && head[1] != 0:
+		return &big, false
+	}
+	return nil, false
 }
 
 // newlines turns lone carriage returns into newlines in a text that has no

@@ -6,7 +6,6 @@ import (
 	"iter"
 	"maps"
 	"math"
-	"path/filepath"
 	"slices"
 	"strings"
 
@@ -21,7 +20,8 @@ type table struct {
 	crs     string // definition, where the file says it
 	// timeColumn is the column that holds the time by the format's own rule.
 	timeColumn string
-	delimiter  rune // 0 where values are not delimited text
+	optional   []string // columns that the format knows, and that count as empty where they are not there
+	delimiter  rune     // 0 where values are not delimited text
 	siblings   []string
 	notes      []string
 
@@ -53,7 +53,7 @@ func (t *table) close() {
 var tableFormats = map[string]func(path string) (*table, error){}
 
 func openTable(file File) (*table, error) {
-	ext := strings.ToLower(filepath.Ext(file.Path))
+	ext := extension(file.Path)
 	if open, known := tableFormats[ext]; known {
 		return open(file.Path)
 	}
@@ -71,7 +71,7 @@ func openTable(file File) (*table, error) {
 
 // table is a layer of points as a table, its rows located.
 func (l *layerFile) table() *table {
-	t := &table{columns: l.columns(), located: true, crs: l.crs, timeColumn: l.timeColumn, siblings: l.siblings, notes: l.notes}
+	t := &table{columns: l.columns(), located: true, crs: l.crs, timeColumn: l.timeColumn, optional: l.optional, siblings: l.siblings, notes: l.notes}
 	t.rows = func(yield func(*row, error) bool) {
 		var r row
 		for i := range l.features {
