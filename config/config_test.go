@@ -95,6 +95,8 @@ func writeFiles(t testing.TB, files map[string]string) string {
 
 const (
 	fieldHeader   = "TRACE,TIME,LATITUDE,LONGITUDE,HEIGHT,ACCURACY,FIX,DEPTH,CURRENT,FREQUENCY,MODE,HOOKUP,UTILITY,CREW,RECEIVER,SESSION,SEPARATION,DOUBT,REMARK,TICKET\n"
+	marksHeader   = "TIME,LATITUDE,LONGITUDE,ACCURACY,UTILITY,CREW,RECEIVER,SESSION,REMARK,TICKET\n"
+	holesHeader   = "HOLE,TIME,LATITUDE,LONGITUDE,HEIGHT,ACCURACY,DEPTH,DIAMETER,UTILITY,FITTING,CREW,RECEIVER,SESSION,REMARK,TICKET\n"
 	controlHeader = "MARK,TIME,LATITUDE,LONGITUDE,TRUE_LATITUDE,TRUE_LONGITUDE,CREW,RECEIVER\n"
 )
 
@@ -108,7 +110,9 @@ func TestExample(t *testing.T) {
 		"field/b.csv":         fieldHeader,
 		"field/a.csv":         "\ufeff" + strings.ReplaceAll(fieldHeader, ",", ";"),
 		"field_control.csv":   controlHeader,
-		"map/water_lines.shp": "", "map/gas_lines.shp": "", "map/swept.shp": "",
+		"field_marks.csv":     marksHeader,
+		"test_holes.csv":      holesHeader,
+		"map/water_lines.shp": "", "map/gas_lines.shp": "", "map/swept.shp": "", "map/valves.shp": "",
 	})
 	c, err := Load(filepath.Join(dir, "asfound.yaml"))
 	if err != nil {
@@ -137,6 +141,20 @@ func TestExample(t *testing.T) {
 	}
 	if field.DepthTo != survey.DepthToCentre || field.AccuracyMeans != read.AccuracyRMS2D || field.Source.Fixed != "correction service" {
 		t.Errorf("depth to %v, accuracy %q, positions %q", field.DepthTo, field.AccuracyMeans, field.Source.Fixed)
+	}
+	if len(job.Read.Marks) != 1 || len(job.Read.Exposures) != 1 || len(job.Read.Fittings) != 1 {
+		t.Fatalf("sources: %d marks, %d exposures, %d fittings", len(job.Read.Marks), len(job.Read.Exposures), len(job.Read.Fittings))
+	}
+	marks, holes, valves := job.Read.Marks[0], job.Read.Exposures[0], job.Read.Fittings[0]
+	if marks.CRS != "EPSG:4269" || marks.Accuracy.Factor != 0.3048 || marks.AccuracyMeans != read.AccuracyRMS2D || marks.Utility.Values["G"] != "gas" ||
+		marks.Receiver.Name != "RECEIVER" || marks.Positions.Source.Fixed != "correction service" {
+		t.Errorf("marks source is %+v", marks)
+	}
+	if holes.ID.Name != "HOLE" || holes.DepthTo != survey.DepthToTop || holes.Diameter.Factor != 0.0254 || holes.Fitting.Name != "FITTING" || holes.Elevation.Name != "HEIGHT" {
+		t.Errorf("exposures source is %+v", holes)
+	}
+	if valves.ID.Name != "VALVE_NO" || valves.Sheet.Name != "PLAN" || valves.Utility.Name != "KIND" || valves.Path != filepath.Join(dir, "map", "valves.shp") {
+		t.Errorf("fittings source is %+v", valves)
 	}
 	if r := job.Judge.Rules; len(r) != 1 || r[0].Utility != "gas" || r[0].HorizontalM != 0.3 || r[0].Words != "utility gas: horizontal 0.3 m, depth 0.2 m" {
 		t.Errorf("rules are %+v", r)
@@ -218,6 +236,30 @@ field:
 	}
 	if f := c.job.Read.Field[0]; f.Frame != "ITRF2014" || f.Epoch != 2026.4 {
 		t.Errorf("frame %q, epoch %g", f.Frame, f.Epoch)
+	}
+}
+
+// What a depth is to is said by a source: readings go by the default of
+// read.depth_to, exposed lines are seen at the top.
+func TestDepthTo(t *testing.T) {
+	for _, c := range []struct {
+		said           string
+		field, exposed survey.DepthTo
+	}{
+		{"", survey.DepthToCentre, survey.DepthToTop},
+		{"depth_to: centre, ", survey.DepthToCentre, survey.DepthToCentre},
+		{"depth_to: top, ", survey.DepthToTop, survey.DepthToTop},
+	} {
+		yaml := strings.ReplaceAll(minimal, "{path: field.csv, ", "{path: field.csv, "+c.said)
+		yaml += `exposures: [{path: holes.geojson, ` + c.said + `columns: {depth: {name: DEPTH, unit: in}}}]` + "\n"
+		dir := writeFiles(t, map[string]string{"asfound.yaml": yaml, "map.geojson": "{}", "holes.geojson": "{}", "field.csv": fieldHeader})
+		cfg, err := Load(filepath.Join(dir, "asfound.yaml"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if f, e := cfg.job.Read.Field[0].DepthTo, cfg.job.Read.Exposures[0].DepthTo; f != c.field || e != c.exposed {
+			t.Errorf("%q: field %v and exposures %v, want %v and %v", c.said, f, e, c.field, c.exposed)
+		}
 	}
 }
 

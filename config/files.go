@@ -24,11 +24,20 @@ type input struct {
 
 // formats are the endings of the files that a role may have.
 var formats = map[survey.Role][]string{
-	survey.RoleRecords: {".shp", ".zip", ".geojson", ".json", ".gpkg"},
-	survey.RoleField:   {".csv", ".tsv", ".txt", ".geojson", ".json", ".gpx", ".shp"},
-	survey.RoleControl: {".csv", ".tsv", ".txt", ".geojson", ".json", ".gpx", ".shp"},
-	survey.RoleAreas:   {".shp", ".zip", ".geojson", ".json", ".gpkg"},
+	survey.RoleRecords:   layers,
+	survey.RoleField:     rows,
+	survey.RoleMarks:     rows,
+	survey.RoleExposures: rows,
+	survey.RoleFittings:  layers,
+	survey.RoleControl:   rows,
+	survey.RoleAreas:     layers,
 }
+
+// Layers of a map are taken whole, rows one by one.
+var (
+	layers = []string{".shp", ".zip", ".geojson", ".json", ".gpkg"}
+	rows   = []string{".csv", ".tsv", ".txt", ".geojson", ".json", ".gpx", ".shp"}
+)
 
 func extension(path string) string { return strings.ToLower(filepath.Ext(path)) }
 
@@ -63,7 +72,7 @@ func (d *decoder) files(s *section, role survey.Role) []read.File {
 	def := d.crs(s, "crs")
 	frame, epoch := d.frame(s, def)
 	layer := ""
-	if role == survey.RoleRecords || role == survey.RoleAreas {
+	if slices.Contains(formats[role], ".gpkg") {
 		if n := s.take("layer"); n != nil {
 			layer, _ = d.nonEmpty(n, s.full("layer"))
 		}

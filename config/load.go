@@ -161,6 +161,15 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 	for _, n := range d.list(root.take("field"), "field") {
 		j.Read.Field = append(j.Read.Field, d.field(n, depthTo)...)
 	}
+	for _, n := range d.list(root.take("marks"), "marks") {
+		j.Read.Marks = append(j.Read.Marks, d.marks(n)...)
+	}
+	for _, n := range d.list(root.take("exposures"), "exposures") {
+		j.Read.Exposures = append(j.Read.Exposures, d.exposures(n)...)
+	}
+	for _, n := range d.list(root.take("fittings"), "fittings") {
+		j.Read.Fittings = append(j.Read.Fittings, d.fittings(n)...)
+	}
 	for _, n := range d.list(root.take("control"), "control") {
 		j.Read.Control = append(j.Read.Control, d.control(n)...)
 	}
@@ -171,7 +180,7 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 	j.Judge.Rules = d.rules(root.child("tolerance"), j.Judge.Default)
 	j.Rank.Consequences = d.consequences(root.child("resurvey"))
 
-	root.notBuilt("ledger", "marks", "exposures", "fittings")
+	root.notBuilt("ledger")
 	root.child("tolerance").notBuilt("preset")
 	for _, key := range []string{"records", "field"} {
 		if root.entry(key) == nil {

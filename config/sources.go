@@ -106,7 +106,6 @@ func (d *decoder) positions(n *yaml.Node, s, c *columns, files []read.File) read
 		Longitude: c.number("longitude"),
 		Easting:   c.coordinate("easting"),
 		Northing:  c.coordinate("northing"),
-		Elevation: c.quantity("elevation", length, nil),
 	}
 	p.Accuracy = c.quantity("accuracy", length, func(s *section) {
 		if means := s.take("means"); means != nil {
@@ -135,6 +134,9 @@ func (d *decoder) positions(n *yaml.Node, s, c *columns, files []read.File) read
 	d.pair(n, c, def, "", wanted)
 	return p
 }
+
+// elevation maps the height of a position. Marks have none that means anything.
+func (c *columns) elevation() read.Column { return c.quantity("elevation", length, nil) }
 
 // pair sees that one of two pairs of coordinates is mapped whole, not both, and
 // the one that suits the coordinate system. The keys start with a prefix.
@@ -173,7 +175,7 @@ func (d *decoder) field(n *yaml.Node, depthTo survey.DepthTo) (out []read.FieldS
 	src := read.FieldSource{
 		Positions:  d.positions(n, s, c, files),
 		Log:        d.log(s, c),
-		DepthTo:    depthTo,
+		DepthTo:    d.depthTo(s.section, depthTo, depths...),
 		Trace:      c.text("trace"),
 		Time:       c.time("time"),
 		Fix:        c.text("fix", fixes...),
@@ -191,11 +193,7 @@ func (d *decoder) field(n *yaml.Node, depthTo survey.DepthTo) (out []read.FieldS
 		Remark:     c.text("remark"),
 		Ticket:     c.text("ticket"),
 	}
-	if to := s.take("depth_to"); to != nil {
-		if word, ok := d.word(to, s.full("depth_to"), depths); ok {
-			src.DepthTo = survey.DepthTo(slices.Index(depths, word))
-		}
-	}
+	src.Elevation = c.elevation()
 	if len(c.entries) > 0 && c.entry("trace") == nil && c.entry("time") == nil {
 		d.problem(c.node, "field.columns maps neither trace nor time", "map one: without trace, traces are formed from crew, ticket, utility, time and distance")
 	}
@@ -223,6 +221,7 @@ func (d *decoder) control(n *yaml.Node) (out []read.ControlSource) {
 		Receiver:      c.text("receiver"),
 		Session:       c.text("session"),
 	}
+	src.Elevation = c.elevation()
 	trueCRS := src.TrueCRS
 	if trueCRS == "" && len(files) > 0 {
 		trueCRS = files[0].CRS

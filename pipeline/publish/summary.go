@@ -282,8 +282,8 @@ func (s *summary) countEffects(e *edition) {
 func (e *edition) lastReading() time.Time {
 	newest := time.Time{}
 	for i := range e.Survey.Sources {
-		if last := e.Survey.Sources[i].Last; last.After(newest) {
-			newest = last
+		if s := &e.Survey.Sources[i]; s.Role == survey.RoleField && s.Last.After(newest) {
+			newest = s.Last
 		}
 	}
 	return newest

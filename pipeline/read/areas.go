@@ -30,19 +30,12 @@ type areaReader struct {
 // when it is broken or too bad.
 func readAreas(ctx context.Context, src AreasSource, pl *plane, maxRejectShare float64) (*areasFile, error) {
 	a := &areasFile{account: account{Source: survey.Source{Name: src.Name, Role: survey.RoleAreas}}}
-	if err := a.identify(src.File); err != nil {
-		a.setAside("it cannot be read: "+plainError(src.File, err), nil)
-		return a, nil
-	}
-	l, err := readLayer(src.File, shapePolygons)
+	l, err := a.openLayer(src.File, shapePolygons)
 	if l == nil {
 		a.setAside("it cannot be read: "+plainError(src.File, err), nil)
 		return a, nil
 	}
 	a.Notes = append(a.Notes, l.notes...)
-	if err := a.addSiblings(src.File, l.siblings); err != nil {
-		return nil, err
-	}
 	r, bindErr := a.reader(src, l, pl)
 	if missing := epochMissing(src.File, bindErr); missing != nil {
 		return nil, missing

@@ -146,6 +146,7 @@ const (
 	footGain = 0.1  // in closeness, at least
 	besideM  = 0.6  // and clearly better than the places around it, so far away
 	besideOf = 8
+	footOf   = 30 // positions: on fewer, the errors of a few records can look like it
 )
 
 // wrongFoot says that some files, which state the same system, lie closer to the
@@ -182,6 +183,9 @@ func (s *scene) wrongFoot(files ...farness) string {
 	n := 0
 	for _, f := range files {
 		n += len(f.stated)
+	}
+	if n < footOf {
+		return ""
 	}
 	ahead := 0.05
 	if len(files) == 1 {
@@ -298,7 +302,7 @@ func closeTo(ends, at []orb.Point) float64 {
 // ofReadings are positions of readings in the UTM zone around them, on the datum
 // of the first file: independent of what the records say.
 func (in *inputs) ofReadings() (zone *crs.System, at []orb.Point) {
-	for _, f := range in.field {
+	for _, f := range in.taken() {
 		ps, from := f.sample.points(), f.to.from
 		if f.to.operation == nil || len(ps) == 0 {
 			continue

@@ -1,17 +1,14 @@
 package read
 
 import (
+	"cmp"
 	"context"
-	"math"
+	"strings"
+	"time"
 
 	"github.com/asfound/asfound/pipeline/survey"
+	"github.com/paulmach/orb"
 )
-
-// controlFile is one file of control checks.
-type controlFile struct {
-	account
-	checks []survey.Check
-}
 
 type controlReader struct {
 	*cells
@@ -23,34 +20,17 @@ type controlReader struct {
 	name                                string
 }
 
-func readControl(ctx context.Context, src ControlSource, pl *plane, maxRejectShare float64) (*controlFile, error) {
-	f := &controlFile{account: account{Source: survey.Source{Name: src.Name, Role: survey.RoleControl}}}
-	bind := func(b *binder) func(*row) fault {
-		r := b.control(src, pl, &f.account)
-		return func(row *row) fault {
+func readControl(ctx context.Context, src ControlSource, pl *plane, maxRejectShare float64) (*rowsFile[survey.Check], error) {
+	return readRows(ctx, src.File, survey.RoleControl, maxRejectShare, func(b *binder, a *account) func(*row) (survey.Check, fault) {
+		r := b.control(src, pl, a)
+		return func(row *row) (survey.Check, fault) {
 			check := r.read(row)
-			if !r.ok() {
-				return r.fault
+			if r.ok() {
+				a.use(check.Observed, check.Time)
 			}
-			f.use(check.Observed, check.Time)
-			f.checks = append(f.checks, check)
-			return fault{}
+			return check, r.fault
 		}
-	}
-	places := func() []survey.Place {
-		places := make([]survey.Place, len(f.checks))
-		for i := range f.checks {
-			places[i] = f.checks[i].Place
-		}
-		return places
-	}
-	if err := f.readTable(ctx, src.File, maxRejectShare, bind, places); err != nil {
-		return nil, err
-	}
-	if f.SetAside != "" {
-		f.checks = nil
-	}
-	return f, nil
+	})
 }
 
 func (b *binder) control(src ControlSource, pl *plane, a *account) *controlReader {
@@ -115,32 +95,17 @@ func (r *controlReader) read(row *row) survey.Check {
 
 // checkKey is what makes two rows the same check.
 type checkKey struct {
-	mark, session     string
-	second            int64
-	x, y, trueX, truY int64
+	mark, session   string
+	time            time.Time
+	observed, known orb.Point
 }
 
-// markCheckDuplicates keeps the first of checks that say the same, in the
-// order of files and rows, and counts the others. A check need not be kept for
-// the trail, so that the later ones are left out.
-func markCheckDuplicates(files []*controlFile) {
-	first := map[checkKey]bool{}
-	for _, f := range files {
-		kept := f.checks[:0]
-		for _, c := range f.checks {
-			k := checkKey{c.Mark, c.Session, c.Time.UnixNano(), micrometres(c.Observed[0]), micrometres(c.Observed[1]), micrometres(c.Known[0]), micrometres(c.Known[1])}
-			if first[k] {
-				f.Used--
-				f.Duplicates++
-				continue
-			}
-			first[k] = true
-			kept = append(kept, c)
-		}
-		f.checks = kept
-	}
+func bareCheck(c *survey.Check) checkKey {
+	return checkKey{c.Mark, c.Session, c.Time, comparablePoint(c.Observed), comparablePoint(c.Known)}
 }
 
-// micrometres rounds a coordinate so that the last digits of a transformation
-// do not tell two equal positions apart.
-func micrometres(v float64) int64 { return int64(math.Round(v * 1e6)) }
+func compareChecks(a, b *survey.Check) int {
+	return cmp.Or(
+		strings.Compare(a.Session, b.Session), a.Time.Compare(b.Time), strings.Compare(a.Mark, b.Mark),
+		comparePoints(a.Observed, b.Observed), comparePoints(a.Known, b.Known), strings.Compare(a.File, b.File))
+}

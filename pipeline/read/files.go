@@ -15,16 +15,17 @@ import (
 
 // Files reads what the options name into one Survey in the working plane.
 //
-// A records file that cannot be read whole is an error. A field, control or
-// areas file that cannot, or that has too many bad rows, is set aside with the
-// reason in its Source, and the rest goes on. Every row of every file is
+// A records file that cannot be read whole is an error. A file of readings,
+// marks, exposures, control checks or areas that cannot, or that has too many
+// bad rows, is set aside with the reason in its Source, and the rest goes on. So
+// is one of fittings that cannot be read, or of which no row can be used. Every row of every file is
 // accounted for: Source.Rows = Used + Duplicates + Rejected.
 //
 // The result does not depend on the order of files, nor on that of rows, but
 // for row numbers and for readings whose order no time tells.
 func Files(ctx context.Context, o Options) (*survey.Survey, error) {
 	in := &inputs{options: o, plan: newPlan(&o)}
-	for _, step := range []func(context.Context) error{in.readRecords, in.readField, in.readRest} {
+	for _, step := range []func(context.Context) error{in.readRecords, in.readField, in.readMarks, in.readFittings, in.readControl, in.readAreas} {
 		if err := step(ctx); err != nil {
 			return nil, err
 		}
@@ -34,28 +35,37 @@ func Files(ctx context.Context, o Options) (*survey.Survey, error) {
 
 // inputs are the files of a job while they are read.
 type inputs struct {
-	options Options
-	plan    plan
-	plane   *plane
-	records []*recordsLayer
-	field   []*fieldFile
-	control []*controlFile
-	areas   []*areasFile
+	options   Options
+	plan      plan
+	plane     *plane
+	records   []*recordsLayer
+	field     []*fieldFile
+	marks     []*rowsFile[survey.Mark]
+	exposures []*rowsFile[survey.Exposure]
+	fittings  []*fittingsLayer
+	control   []*rowsFile[survey.Check]
+	areas     []*areasFile
 }
 
 // plan is the files to read, each once, in the order of their names.
 type plan struct {
-	records []RecordsSource
-	field   []FieldSource
-	control []ControlSource
-	areas   []AreasSource
-	notes   []string
+	records   []RecordsSource
+	field     []FieldSource
+	marks     []MarksSource
+	exposures []ExposuresSource
+	fittings  []FittingsSource
+	control   []ControlSource
+	areas     []AreasSource
+	notes     []string
 }
 
 func newPlan(o *Options) plan {
 	var p plan
 	p.records = once(&p, o.Records, func(s *RecordsSource) *File { return &s.File })
 	p.field = once(&p, o.Field, func(s *FieldSource) *File { return &s.File })
+	p.marks = once(&p, o.Marks, func(s *MarksSource) *File { return &s.File })
+	p.exposures = once(&p, o.Exposures, func(s *ExposuresSource) *File { return &s.File })
+	p.fittings = once(&p, o.Fittings, func(s *FittingsSource) *File { return &s.File })
 	p.control = once(&p, o.Control, func(s *ControlSource) *File { return &s.File })
 	p.areas = once(&p, o.Areas, func(s *AreasSource) *File { return &s.File })
 	return p
@@ -136,14 +146,43 @@ func (in *inputs) readField(ctx context.Context) (err error) {
 	return err
 }
 
-func (in *inputs) readRest(ctx context.Context) (err error) {
-	in.control, err = each(ctx, in.plan.control, func(s ControlSource) (*controlFile, error) {
-		return readControl(ctx, s, in.plane, in.options.MaxRejectShare)
+// readMarks reads what was seen of lines without a receiver: marks and
+// exposures.
+func (in *inputs) readMarks(ctx context.Context) (err error) {
+	in.marks, err = each(ctx, in.plan.marks, func(s MarksSource) (*rowsFile[survey.Mark], error) {
+		return readMarks(ctx, s, in.plane, in.options.MaxRejectShare)
 	})
 	if err != nil {
 		return err
 	}
-	markCheckDuplicates(in.control)
+	leaveOutRepeats(in.marks, compareMarks, bareMark)
+	in.exposures, err = each(ctx, in.plan.exposures, func(s ExposuresSource) (*rowsFile[survey.Exposure], error) {
+		return readExposures(ctx, s, in.plane, in.options.MaxRejectShare)
+	})
+	if err == nil {
+		leaveOutRepeats(in.exposures, compareExposures, bareExposure)
+	}
+	return err
+}
+
+func (in *inputs) readFittings(ctx context.Context) (err error) {
+	in.fittings, err = each(ctx, in.plan.fittings, func(s FittingsSource) (*fittingsLayer, error) {
+		return readFittings(ctx, s, in.plane, in.options.PlaceholderSheets)
+	})
+	return err
+}
+
+func (in *inputs) readControl(ctx context.Context) (err error) {
+	in.control, err = each(ctx, in.plan.control, func(s ControlSource) (*rowsFile[survey.Check], error) {
+		return readControl(ctx, s, in.plane, in.options.MaxRejectShare)
+	})
+	if err == nil {
+		leaveOutRepeats(in.control, compareChecks, bareCheck)
+	}
+	return err
+}
+
+func (in *inputs) readAreas(ctx context.Context) (err error) {
 	in.areas, err = each(ctx, in.plan.areas, func(s AreasSource) (*areasFile, error) {
 		return readAreas(ctx, s, in.plane, in.options.MaxRejectShare)
 	})
@@ -167,9 +206,20 @@ func (in *inputs) survey() (*survey.Survey, error) {
 	for _, f := range in.field {
 		s.Traces = append(s.Traces, f.traces(in.options.Gap)...)
 	}
-	for _, f := range in.control {
-		s.Checks = append(s.Checks, f.checks...)
+	s.Marks = inOrder(in.marks, compareMarks)
+	s.Exposures = inOrder(in.exposures, compareExposures)
+	s.Checks = inOrder(in.control, compareChecks)
+	for _, l := range in.fittings {
+		if l.SetAside != "" {
+			continue
+		}
+		for i := range l.fittings {
+			l.fittings[i].Layer = len(s.PointLayers)
+		}
+		s.PointLayers = append(s.PointLayers, l.layer)
+		s.Fittings = append(s.Fittings, l.fittings...)
 	}
+	in.noteUnknownFittings()
 	for _, f := range in.areas {
 		s.Areas = append(s.Areas, f.areas...)
 	}
@@ -193,7 +243,6 @@ func (in *inputs) survey() (*survey.Survey, error) {
 		s.Sources = append(s.Sources, survey.Source{Name: g.Name(), Role: survey.RoleGrid, SHA256: g.SHA256, Bytes: g.Bytes})
 	}
 	slices.SortFunc(s.Traces, func(a, b survey.Trace) int { return strings.Compare(a.ID, b.ID) })
-	slices.SortStableFunc(s.Checks, compareChecks)
 	slices.SortStableFunc(s.Areas, func(a, b survey.Area) int { return strings.Compare(areaKey(&a), areaKey(&b)) })
 	return s, nil
 }
@@ -205,6 +254,15 @@ func (in *inputs) accounts() (all []*account) {
 	}
 	for _, f := range in.field {
 		all = append(all, &f.account)
+	}
+	for _, f := range in.marks {
+		all = append(all, &f.account)
+	}
+	for _, f := range in.exposures {
+		all = append(all, &f.account)
+	}
+	for _, l := range in.fittings {
+		all = append(all, &l.account)
 	}
 	for _, f := range in.control {
 		all = append(all, &f.account)
@@ -232,12 +290,6 @@ func (in *inputs) extent() orb.Bound {
 		return orb.Bound{} // choosePlane has refused records without a line
 	}
 	return *box
-}
-
-func compareChecks(a, b survey.Check) int {
-	return cmp.Or(
-		strings.Compare(a.Session, b.Session), a.Time.Compare(b.Time), strings.Compare(a.Mark, b.Mark),
-		comparePoints(a.Observed, b.Observed), comparePoints(a.Known, b.Known), strings.Compare(a.File, b.File))
 }
 
 func comparePoints(p, q orb.Point) int {

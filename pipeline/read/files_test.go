@@ -2,10 +2,14 @@ package read
 
 import (
 	"context"
+	"encoding/binary"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"unicode/utf16"
+
+	"github.com/asfound/asfound/pipeline/survey"
 )
 
 const header = "LINE,TIME,LAT,LON,ACC,FIX,DEPTH_IN,MA,HZ,MODE,HOOKUP,UTIL,CREW,RX,SEP,DOUBT,REMARK,TICKET,BASE\n"
@@ -93,6 +97,47 @@ var cases = map[string]input{
 			s.Easting.Factor, s.Northing.Factor = 1200.0/3937, 1200.0/3937
 		},
 	},
+	"marks": {marks: map[string]string{
+		"field/marks.csv": marksHeader +
+			"2026-06-12T14:01:00Z,40.0,-80.9998,0.02,GAS,A,R1,am,base 1,T1,\n" +
+			"2026-06-12T14:00:00Z,40.0,-80.9999,99,WTR,A,R1,am,base 1,T1,at the hydrant\n" +
+			"2026-06-12T14:00:00Z,40.0,-80.9999,99,WTR,A,R1,am,base 1,T1,at the hydrant\n" + // duplicate
+			"2026-06-12T14:00:00Z,40.0,-80.9999,99,WTR,A,R1,am,base 1,T1,again\n" + // says something else
+			",40.0,-80.9997,,,,,,,,\n" +
+			"2026-06-12T14:02:00Z,,-80.9997,0.02,WTR,A,R1,am,base 1,T1,\n" +
+			"2026-06-12T14:02:00Z,140,-80.9997,0.02,WTR,A,R1,am,base 1,T1,\n" +
+			"noon,40,-80.9997,0.02,WTR,A,R1,am,base 1,T1,\n" +
+			"2026-06-12T14:02:00Z,40,-80.9997,-1,WTR,A,R1,am,base 1,T1,\n" +
+			",,,,,,,,,,\n" +
+			"2026-06-12T14:03:00Z,40.0,-80.9996,0,SEW,A,R1,am,base 1,T1,\n",
+		"field/copy.csv": marksHeader + "2026-06-12T14:01:00Z,40.0,-80.9998,0.02,GAS,A,R1,am,base 1,T1,\n",
+	}, change: func(o *Options) { o.MaxRejectShare, o.Marks = 1, append(o.Marks, o.Marks[0]) }},
+	"exposures": {exposures: map[string]string{
+		"field/holes.csv": holesHeader +
+			"TH2,2026-06-12T15:00:00Z,40.0,-80.9998,101.5,0.01,48,8.5,WTR,,S,TS-1,,control net,T7,clay\n" +
+			"TH1,2026-06-12T14:00:00Z,40.0,-80.9999,,,-1,0,WTR,V-9,,,,,,\n" +
+			"TH1,2026-06-12T14:00:00Z,40.0,-80.9999,,,-1,0,WTR,V-9,,,,,,\n" + // duplicate
+			"TH3,2026-06-12T16:00:00Z,40.0,-80.9997,,0.01,-3,,WTR,,S,TS-1,,,,\n" +
+			"TH4,2026-06-12T16:00:00Z,40.0,-80.9997,,0.01,36,wide,WTR,,S,TS-1,,,,\n" +
+			"TH5,2026-06-12T16:00:00Z,0,0,,0.01,36,,WTR,,S,TS-1,,,,\n" +
+			",,40.0,-80.9996,,0.01,36,6,,,S,TS-1,pm,,,\n",
+	}, change: func(o *Options) { o.MaxRejectShare = 1 }},
+	"evidence-set-aside": {
+		marks: map[string]string{
+			"field/bad-marks.csv":  marksHeader + "x,40,-81,,,,,,,,\ny,40,-81,,,,,,,,\nz,40,-81,,,,,,,,\nw,40,-81,,,,,,,,\n,40,-81,,,,,,,,\n",
+			"field/letter.csv":     "Dear office\nthe marks are in the other file\n",
+			"field/utf16.csv":      utf16Text(marksHeader + "2026-06-12T14:00:00Z,40.0,-80.9999,0.02,WTR,A,R1,,,,caf\u00e9\n"),
+			"field/marks-gone.csv": marksHeader,
+		},
+		exposures: map[string]string{"field/bad-holes.csv": holesHeader + strings.Repeat("TH,2026-06-12T14:00:00Z,91,-81,,,,,,,,,,,,\n", 4)},
+		change: func(o *Options) {
+			for _, s := range o.Marks {
+				if filepath.Base(s.Name) == "marks-gone.csv" {
+					os.Remove(s.Path)
+				}
+			}
+		},
+	},
 	"control": {control: map[string]string{
 		"field/control.csv": "MARK,TIME,LAT,LON,TLAT,TLON,CREW,RX\n" +
 			"M1,2026-06-12T14:00:00Z,40.00001,-81,40,-81,A,R1\n" +
@@ -135,11 +180,40 @@ func TestRowsAddUp(t *testing.T) {
 			if src.Role == "field" && (readings[src.Name] != src.Used || duplicates[src.Name] != src.Duplicates) {
 				t.Errorf("%s: %s: %d used but %d readings, %d duplicates but %d marked", name, src.Name, src.Used, readings[src.Name], src.Duplicates, duplicates[src.Name])
 			}
+			counted := map[survey.Role]int{"marks": 0, "exposures": 0, "control": 0}
+			for _, m := range s.Marks {
+				counted["marks"] += ofFile(m.Place, src.Name)
+			}
+			for _, e := range s.Exposures {
+				counted["exposures"] += ofFile(e.Place, src.Name)
+			}
+			for _, c := range s.Checks {
+				counted["control"] += ofFile(c.Place, src.Name)
+			}
+			if n, one := counted[src.Role]; one && n != src.Used {
+				t.Errorf("%s: %s: %d used but %d in the survey", name, src.Name, src.Used, n)
+			}
 			if src.SHA256 == "" && !strings.Contains(src.Name, "gone") {
 				t.Errorf("%s: %s has no digest", name, src.Name)
 			}
 		}
 	}
+}
+
+func ofFile(p survey.Place, file string) int {
+	if p.File == file {
+		return 1
+	}
+	return 0
+}
+
+// utf16Text is a text in UTF-16 with its mark, as spreadsheets save it.
+func utf16Text(s string) string {
+	b := []byte{0xff, 0xfe}
+	for _, u := range utf16.Encode([]rune(s)) {
+		b = binary.LittleEndian.AppendUint16(b, u)
+	}
+	return string(b)
 }
 
 // TestBrokenCSV reads damaged files: each ends in an account, kept beside the

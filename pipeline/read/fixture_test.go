@@ -97,10 +97,31 @@ func mapped(header string) FieldSource {
 	return s
 }
 
+// Headers of the tests' files of marks and of exposures, of which every column
+// is mapped.
+const (
+	marksHeader = "TIME,LAT,LON,ACC,UTIL,CREW,RX,SESSION,BASE,TICKET,REMARK\n"
+	holesHeader = "HOLE,TIME,LAT,LON,ELEV,ACC,DEPTH_IN,DIA_IN,UTIL,FITTING,CREW,RX,SESSION,BASE,TICKET,REMARK\n"
+)
+
+func markColumns() (s MarksSource) {
+	f := mapped(marksHeader)
+	s.Positions, s.Time, s.Utility, s.Crew, s.Receiver, s.Session, s.Ticket, s.Remark = f.Positions, f.Time, f.Utility, f.Crew, f.Receiver, f.Session, f.Ticket, f.Remark
+	return s
+}
+
+func exposureColumns() (s ExposuresSource) {
+	f := mapped(holesHeader)
+	s.Positions, s.Time, s.Depth, s.Utility, s.Crew, s.Receiver, s.Session, s.Ticket, s.Remark = f.Positions, f.Time, f.Depth, f.Utility, f.Crew, f.Receiver, f.Session, f.Ticket, f.Remark
+	s.ID, s.Fitting, s.Diameter = Column{Name: "HOLE"}, Column{Name: "FITTING"}, Column{Name: "DIA_IN", Factor: 0.0254}
+	s.DepthTo = survey.DepthToTop
+	return s
+}
+
 // input is a job under test: texts of files by name.
 type input struct {
-	field, control map[string]string
-	change         func(*Options)
+	field, control, marks, exposures map[string]string
+	change                           func(*Options)
 }
 
 // options writes the files of an input and names them.
@@ -137,6 +158,16 @@ func (in input) options(t testing.TB) Options {
 		}
 		s.Latitude, s.Longitude = Column{Name: "LAT"}, Column{Name: "LON"}
 		o.Control = append(o.Control, s)
+	}
+	for _, name := range slices.Sorted(maps.Keys(in.marks)) {
+		s := markColumns()
+		s.File = write(name, in.marks[name])
+		o.Marks = append(o.Marks, s)
+	}
+	for _, name := range slices.Sorted(maps.Keys(in.exposures)) {
+		s := exposureColumns()
+		s.File = write(name, in.exposures[name])
+		o.Exposures = append(o.Exposures, s)
 	}
 	if in.change != nil {
 		in.change(&o)
@@ -217,6 +248,23 @@ func dump(s *survey.Survey, rows bool) string {
 			}
 			b.WriteString("\n")
 		}
+	}
+	for _, m := range s.Marks {
+		fmt.Fprintf(&b, "mark %s %s (%.3f %.3f) sigma %.4g %q, crew %q, receiver %q, session %q, positions %q, ticket %q, %q\n",
+			at(m.Place), clock(m.Time), m.Point[0], m.Point[1], m.SigmaM, m.Utility, m.Crew, m.Receiver, m.Session, m.Positions, m.Ticket, m.Remark)
+	}
+	for _, e := range s.Exposures {
+		fmt.Fprintf(&b, "exposure %s %s %s (%.3f %.3f %.3f) sigma %.4g, depth %.4g to %d, diameter %.4g, %q, fitting %q, crew %q, receiver %q, session %q, positions %q, ticket %q, %q, scale %.7f, convergence %.6f\n",
+			at(e.Place), e.ID, clock(e.Time), e.Point[0], e.Point[1], e.ElevationM, e.SigmaM, e.DepthM, e.DepthTo, e.DiameterM, e.Utility, e.Fitting,
+			e.Crew, e.Receiver, e.Session, e.Positions, e.Ticket, e.Remark, e.Scale, e.Convergence)
+	}
+	for i := range s.Fittings {
+		f := &s.Fittings[i]
+		fmt.Fprintf(&b, "fitting %s: %s sheet %q (%.3f %.3f), scale %.7f, convergence %.6f", f.Key(), f.Utility, f.Sheet, f.Point[0], f.Point[1], f.Scale, f.Convergence)
+		if l := &s.PointLayers[f.Layer]; rows {
+			fmt.Fprintf(&b, ", layer %s row %d %v", l.Name, l.Features[f.Feature].Row, l.Features[f.Feature].Values)
+		}
+		b.WriteString("\n")
 	}
 	for _, c := range s.Checks {
 		fmt.Fprintf(&b, "check %s %s %s: off by %.3f %.3f, session %q, scale %.7f, convergence %.6f\n",

@@ -13,37 +13,57 @@ import (
 	"github.com/paulmach/orb"
 )
 
-// leaveOutRepeated counts rows that repeat another one wholly, line and
-// attributes, as duplicates: kept as two records, neither could be told from
-// the other. It notes lines that lie on another with other attributes.
-func (l *recordsLayer) leaveOutRepeated() {
-	first := make(map[string][]int, len(l.records))
+// repeats says which of a layer's features repeat an earlier one wholly,
+// geometry and attributes, and counts them as duplicates: kept as two, neither
+// could be told from the other. of are the features, in the file's order;
+// onOther counts those that lie on another with other attributes.
+func (a *account) repeats(l *survey.Layer, of []int) (again []bool, onOther int) {
+	again = make([]bool, len(of))
+	first := make(map[string][]int, len(of))
 	var geometry []byte
-	kept := l.records[:0]
-	onOther := 0
-	for _, r := range l.records {
-		geometry = geometryBytes(geometry[:0], l.layer.Features[r.Feature].Parts)
+	for i, feature := range of {
+		f := &l.Features[feature]
+		geometry = geometryBytes(geometry[:0], f.Parts)
 		earlier := first[string(geometry)]
-		at := slices.IndexFunc(earlier, func(feature int) bool {
-			return slices.Equal(l.layer.Features[feature].Values, l.layer.Features[r.Feature].Values)
-		})
+		at := slices.IndexFunc(earlier, func(e int) bool { return slices.Equal(l.Features[e].Values, f.Values) })
 		if at >= 0 {
-			l.Used--
-			l.Duplicates++
-			l.odd.note("repeats another row wholly and counts once with it", fmt.Sprintf("row %d = row %d",
-				l.layer.Features[r.Feature].Row, l.layer.Features[earlier[at]].Row))
+			a.Used--
+			a.Duplicates++
+			a.odd.note("repeats another row wholly and counts once with it", fmt.Sprintf("row %d = row %d", f.Row, l.Features[earlier[at]].Row))
+			again[i] = true
 			continue
 		}
 		if len(earlier) > 0 {
 			onOther++
 		}
-		first[string(geometry)] = append(earlier, r.Feature)
-		kept = append(kept, r)
+		first[string(geometry)] = append(earlier, feature)
 	}
-	l.records = kept
+	return again, onOther
+}
+
+// leaveOutRepeated counts records that repeat another one as duplicates, and
+// notes lines that lie on another.
+func (l *recordsLayer) leaveOutRepeated() {
+	of := make([]int, len(l.records))
+	for i := range l.records {
+		of[i] = l.records[i].Feature
+	}
+	again, onOther := l.repeats(&l.layer, of)
+	l.records = without(l.records, again)
 	if onOther > 0 {
 		l.Notes = append(l.Notes, words.Count(onOther, "line lies", "lines lie")+" wholly on another line of this file")
 	}
+}
+
+// without is a list without some of its items. It uses the list's own room.
+func without[T any](items []T, out []bool) []T {
+	kept := items[:0]
+	for i := range items {
+		if !out[i] {
+			kept = append(kept, items[i])
+		}
+	}
+	return kept
 }
 
 // geometryBytes are the bits of all coordinates, with a mark between parts.
@@ -62,47 +82,53 @@ func geometryBytes(to []byte, parts []orb.LineString) []byte {
 	return to
 }
 
-// key makes the ids unique. A missing id becomes the row's number; of records
-// with the same id, the second and later ones, in the order of their lines, get
-// a suffix.
+// key makes the ids of the records unique, and sorts them by id.
 func (l *recordsLayer) key() {
 	slices.SortFunc(l.records, func(a, b survey.Record) int {
-		if c := strings.Compare(a.ID, b.ID); c != 0 {
-			return c
-		}
-		return cmp.Or(compareParts(a.Parts, b.Parts), cmp.Compare(a.Feature, b.Feature))
+		return cmp.Or(strings.Compare(a.ID, b.ID), compareParts(a.Parts, b.Parts), cmp.Compare(a.Feature, b.Feature))
 	})
-	taken := make(map[string]bool, len(l.records))
+	ids, rows := make([]*string, len(l.records)), make([]int, len(l.records))
 	for i := range l.records {
-		taken[l.records[i].ID] = true
+		ids[i], rows[i] = &l.records[i].ID, l.layer.Features[l.records[i].Feature].Row
+	}
+	l.uniqueIDs(ids, rows, [2]string{"record", "records"}, l.src.ID.Given())
+	slices.SortFunc(l.records, func(a, b survey.Record) int { return strings.Compare(a.ID, b.ID) })
+}
+
+// uniqueIDs makes ids unique that stand in the order of their texts and, where
+// those are the same, of their coordinates. A missing id becomes the row's
+// number; of those that are the same, the second and later ones get a suffix.
+// what is the word for that which has the ids, for the notes.
+func (a *account) uniqueIDs(ids []*string, rows []int, what [2]string, mapped bool) {
+	taken := make(map[string]bool, len(ids))
+	for _, id := range ids {
+		taken[*id] = true
 	}
 	missing, repeated, number := 0, map[string]bool{}, 1
 	previous := ""
-	for i := range l.records {
-		r := &l.records[i]
-		id := r.ID
+	for i, at := range ids {
+		id := *at
 		if id == "" {
 			missing++
-			r.ID = free(strconv.Itoa(l.layer.Features[r.Feature].Row), 1, taken)
+			*at = free(strconv.Itoa(rows[i]), 1, taken)
 			continue
 		}
 		if id == previous {
 			number++
 			repeated[id] = true
-			r.ID = free(id, number, taken)
+			*at = free(id, number, taken)
 		} else {
 			number = 1
 		}
 		previous = id
 	}
-	if missing > 0 && l.src.ID.Given() {
-		l.Notes = append(l.Notes, words.Count(missing, "record has", "records have")+" no id: the row number stands for it")
+	if missing > 0 && mapped {
+		a.Notes = append(a.Notes, words.Count(missing, what[0]+" has", what[1]+" have")+" no id: the row number stands for it")
 	}
 	if len(repeated) > 0 {
-		l.Notes = append(l.Notes, fmt.Sprintf(`%s on several records (%s): from the second on, in the order of their coordinates, the id has a suffix such as "#2"`,
-			words.Count(len(repeated), "id stands", "ids stand"), some(repeated)))
+		a.Notes = append(a.Notes, fmt.Sprintf(`%s on several %s (%s): from the second on, in the order of their coordinates, the id has a suffix such as "#2"`,
+			words.Count(len(repeated), "id stands", "ids stand"), what[1], some(repeated)))
 	}
-	slices.SortFunc(l.records, func(a, b survey.Record) int { return strings.Compare(a.ID, b.ID) })
 }
 
 // free is the first of id, id#2, id#3 ... from the given number on that is not

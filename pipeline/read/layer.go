@@ -69,7 +69,23 @@ func readAnyLayer(file File, most int) (*layerFile, error) {
 	return read(file.Path, file.Layer, most)
 }
 
-// source is the name of a records source: the file's and, where that has
+// openLayer reads the layer of a source that has a shape, and the digests of its
+// files. Like readLayer it gives a layer of another shape with the error.
+func (a *account) openLayer(file File, want shape) (*layerFile, error) {
+	if err := a.identify(file); err != nil {
+		return nil, err
+	}
+	l, unfit := readLayer(file, want)
+	if l == nil {
+		return nil, unfit
+	}
+	if err := a.addSiblings(file, l.siblings); err != nil {
+		return nil, err
+	}
+	return l, unfit
+}
+
+// source is the name of a records or fittings source: the file's and, where that has
 // several layers, the layer's.
 func (f File) source() string {
 	if f.Layer == "" {

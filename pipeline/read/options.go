@@ -11,6 +11,9 @@ type Options struct {
 	Plane             string // "auto" or a definition of a projected system
 	Records           []RecordsSource
 	Field             []FieldSource
+	Marks             []MarksSource
+	Exposures         []ExposuresSource
+	Fittings          []FittingsSource
 	Control           []ControlSource
 	Areas             []AreasSource
 	MaxRejectShare    float64  // a source with a larger share of bad rows is set aside whole
@@ -122,6 +125,29 @@ type FieldSource struct {
 	DepthTo                                                            survey.DepthTo
 	Trace, Time, Fix, Depth, Current, Frequency, Mode, Hookup, Utility Column
 	Crew, Receiver, Session, Separation, Doubt, Remark, Ticket         Column
+}
+
+// MarksSource is one file of paint marks, flags or stakes.
+type MarksSource struct {
+	File
+	Positions
+	Time, Utility, Crew, Receiver, Session, Ticket, Remark Column
+}
+
+// ExposuresSource is one file of exposed lines: test holes, or an open trench.
+type ExposuresSource struct {
+	File
+	Positions
+	DepthTo                                     survey.DepthTo // top or centre of the line
+	ID, Time, Depth, Diameter, Utility, Fitting Column
+	Crew, Receiver, Session, Ticket, Remark     Column
+}
+
+// FittingsSource is one file of the map's point assets.
+type FittingsSource struct {
+	File
+	Utility   Column
+	ID, Sheet Column
 }
 
 // ControlSource is one file of control checks.

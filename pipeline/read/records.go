@@ -101,28 +101,38 @@ func (l *recordsLayer) middleDegrees() (orb.Point, bool, error) {
 	return at, true, nil
 }
 
-// recordReader reads the attributes of a layer's features.
-type recordReader struct {
+// mapCells reads the attributes of a map's features, lines or points.
+type mapCells struct {
 	*cells
-	utility, conductor, id, sheet, installed, material, quality, diameter cell
-	depth                                                                 depthColumns
-	conductors                                                            vocabulary[survey.Conductor]
-	placeholders                                                          map[string]bool
+	sheet        cell
+	placeholders map[string]bool
+}
+
+func (b *binder) mapCells(sheet Column, placeholderSheets []string) mapCells {
+	m := mapCells{cells: newCells(b.table), sheet: b.cell(sheet), placeholders: map[string]bool{}}
+	for _, s := range placeholderSheets {
+		m.placeholders[strings.ToLower(strings.TrimSpace(s))] = true
+	}
+	return m
+}
+
+// recordReader reads the attributes of a layer of lines.
+type recordReader struct {
+	mapCells
+	utility, conductor, id, installed, material, quality, diameter cell
+	depth                                                          depthColumns
+	conductors                                                     vocabulary[survey.Conductor]
 }
 
 func (l *recordsLayer) reader(placeholderSheets []string) (*recordReader, error) {
 	b := &binder{table: &table{columns: l.file.columns()}}
 	r := &recordReader{
-		cells:   newCells(b.table),
-		utility: b.cell(l.src.Utility), conductor: b.cell(l.src.Conductor),
-		id: b.cell(l.src.ID), sheet: b.cell(l.src.Sheet), installed: b.cell(l.src.Installed),
+		mapCells: b.mapCells(l.src.Sheet, placeholderSheets),
+		utility:  b.cell(l.src.Utility), conductor: b.cell(l.src.Conductor),
+		id: b.cell(l.src.ID), installed: b.cell(l.src.Installed),
 		material: b.cell(l.src.Material), quality: b.cell(l.src.Quality), diameter: b.cell(l.src.Diameter),
-		depth:        b.depth(&l.src),
-		conductors:   newVocabulary(conductorWords, "what carries a signal", ""),
-		placeholders: map[string]bool{},
-	}
-	for _, s := range placeholderSheets {
-		r.placeholders[strings.ToLower(strings.TrimSpace(s))] = true
+		depth:      b.depth(&l.src),
+		conductors: newVocabulary(conductorWords, "what carries a signal", ""),
 	}
 	r.odd = l.odd
 	return r, b.err()
@@ -229,7 +239,7 @@ func (l *recordsLayer) dropDegenerate(f *survey.Feature) {
 }
 
 // sheetOf is the drawing, unless it only fills a mandatory field.
-func (r *recordReader) sheetOf() string {
+func (r *mapCells) sheetOf() string {
 	s := r.text(&r.sheet)
 	if s != "" && r.placeholders[strings.ToLower(s)] {
 		r.odd.note(r.sheet.Name+": a placeholder, taken as no sheet", s)

@@ -76,8 +76,8 @@ func (in *inputs) blunders() (found []suspicion) {
 	s := newScene(in)
 	var off, near []farness
 	explained := false
-	for _, f := range in.field {
-		switch q := s.readings(&f.account); {
+	for _, a := range in.taken() {
+		switch q := s.readings(a); {
 		case q.far:
 			off = append(off, q)
 			explained = explained || q.cause.near >= namedShare
@@ -96,12 +96,32 @@ func (in *inputs) blunders() (found []suspicion) {
 		found = append(found, suspicion{q.account, s.words(q)})
 	}
 	found = append(found, s.wrongFeet(near)...)
+	for _, l := range in.fittings {
+		if q := s.readings(&l.account); q.far {
+			found = append(found, suspicion{q.account, s.words(q)})
+		}
+	}
 	for _, f := range in.control {
 		if q := s.marks(&f.account); q.far {
 			found = append(found, suspicion{q.account, s.words(q)})
 		}
 	}
 	return append(found, records...)
+}
+
+// taken are the accounts of files of positions that were taken on the ground,
+// above lines: they need the records near, and the records need them.
+func (in *inputs) taken() (all []*account) {
+	for _, f := range in.field {
+		all = append(all, &f.account)
+	}
+	for _, f := range in.marks {
+		all = append(all, &f.account)
+	}
+	for _, f := range in.exposures {
+		all = append(all, &f.account)
+	}
+	return all
 }
 
 // farness says how far a file's positions are from the records.
@@ -114,7 +134,7 @@ type farness struct {
 	cause          cause       // that explains it best
 }
 
-// readings looks at a file of readings.
+// readings looks at a file of readings, or of other points that lie on lines.
 func (s *scene) readings(a *account) farness {
 	return s.look(a, farM, fmt.Sprintf("%d m", nearM), s.share)
 }
