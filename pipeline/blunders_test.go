@@ -37,7 +37,7 @@ func madeTown(t *testing.T, difficulty string, seed uint64) *synth.Town {
 // written writes a town into a folder and gives the options of its config.
 func written(t *testing.T, town *synth.Town) read.Options {
 	t.Helper()
-	file, err := town.Write(t.TempDir(), synth.WriteOptions{})
+	file, err := town.Write(t.TempDir(), synth.WriteOptions{Marks: true, Exposures: true, Fittings: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -283,6 +283,40 @@ func TestBlundersOfRecords(t *testing.T) {
 				if !strings.Contains(named[f.Name], "no usual mistake") {
 					t.Errorf("%s: %q, though it is right", f.Name, named[f.Name])
 				}
+			}
+		})
+	}
+}
+
+// Marks, exposures and fittings of which the system or the axes are wrong are
+// named as readings are, and nothing else is.
+func TestBlundersOfOtherEvidence(t *testing.T) {
+	var town *synth.Town
+	for seed := uint64(1); town == nil || len(town.Holes) == 0 || town.Frame.UnitM == 1; seed++ {
+		town = madeTown(t, "hard", seed)
+	}
+	const other = "EPSG:26917" // metres, where the town is in feet of State Plane
+	for _, c := range []struct {
+		name, file, want string
+		change           func(o *read.Options)
+	}{
+		{"marks swapped", "marks.csv", "taken as latitude and longitude swapped, ", func(o *read.Options) { rewrite(t, o.Marks[0].Path, swap) }},
+		{"holes without a sign", "test_holes.csv", "taken as longitude without its sign, ", func(o *read.Options) {
+			rewrite(t, o.Exposures[0].Path, func(p orb.Point) orb.Point { return orb.Point{-p[0], p[1]} })
+		}},
+		{"holes a degree off", "test_holes.csv", "taken as longitude off by +1 degree", func(o *read.Options) { rewrite(t, o.Exposures[0].Path, add(1, 0)) }},
+		{"valves in another system", "gis/valves.shp", "% of its positions lie within 100 m of the records; ", func(o *read.Options) { o.Fittings[0].CRS = other }},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			o := written(t, town)
+			c.change(&o)
+			s, err := read.Files(context.Background(), o)
+			if err != nil {
+				t.Fatal(err)
+			}
+			named := blunders(s)
+			if !strings.Contains(named[c.file], c.want) || len(named) != 1 {
+				t.Errorf("%q, want %q of %s alone", named, c.want, c.file)
 			}
 		})
 	}

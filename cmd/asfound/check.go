@@ -9,6 +9,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"github.com/paulmach/orb"
 	"github.com/spf13/cobra"
 
 	"github.com/asfound/asfound/internal/crs"
@@ -25,8 +26,9 @@ func checkCommand() *cobra.Command {
 		Use:   "check",
 		Short: "Read everything a config names and publish nothing",
 		Long: `Read everything that a config names, as run would, and say what came in: rows
-and what became of them, systems, extents, times, how many readings lie near a
-record, and how many records each tolerance rule catches. Publishes nothing.`,
+and what became of them, systems, extents, times, how many readings, marks and
+exposures lie near a record, and how many records each tolerance rule catches.
+Publishes nothing.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			job, err := loadJob(file)
@@ -53,14 +55,14 @@ func describe(w io.Writer, s *survey.Survey, job *pipeline.Job) {
 	if plane, err := crs.Parse(s.Plane); err == nil {
 		fmt.Fprintf(w, "working plane: %s\n\n", plane.Name())
 	}
-	near := readingsNear(s, job.Match.SearchRadiusM)
+	near := nearRecords(s, job.Match.SearchRadiusM)
 	for i := range s.Sources {
 		src := &s.Sources[i]
 		fmt.Fprintf(w, "%s (%s)\n", src.Name, src.Role)
 		t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 		describeSource(t, src, s.Rejects)
 		if n, ok := near[src.Name]; ok {
-			fmt.Fprintf(t, "  near\t%.1f %% of %s within %g m of a record\n", 100*float64(n.near)/float64(n.all), words.Count(n.all, "reading"), job.Match.SearchRadiusM)
+			fmt.Fprintf(t, "  near\t%.1f %% of %s within %g m of a record\n", 100*float64(n.near)/float64(n.all), words.Count(n.all, taken[src.Role]), job.Match.SearchRadiusM)
 		}
 		for _, note := range src.Notes {
 			fmt.Fprintf(t, "  note\t%s\n", note)
@@ -126,9 +128,12 @@ func rejectReasons(rejects []survey.Reject, file string) []reasonCount {
 
 type nearCount struct{ near, all int }
 
-// readingsNear counts, per file, the readings within a ground distance of some
+// taken are the words for what was taken above a line, and so lies near one.
+var taken = map[survey.Role]string{survey.RoleField: "reading", survey.RoleMarks: "mark", survey.RoleExposures: "exposure"}
+
+// nearRecords counts, per file, what was taken within a ground distance of some
 // record. A share far below one tells of a wrong coordinate system or unit.
-func readingsNear(s *survey.Survey, radiusM float64) map[string]nearCount {
+func nearRecords(s *survey.Survey, radiusM float64) map[string]nearCount {
 	var segments []spatial.Segment
 	scale := 1.0 // of the plane; it differs by parts in ten thousand over a job
 	for i := range s.Records {
@@ -143,16 +148,24 @@ func readingsNear(s *survey.Survey, radiusM float64) map[string]nearCount {
 	}
 	index := spatial.New(segments, 2*radiusM)
 	counts := map[string]nearCount{}
+	count := func(file string, p orb.Point) {
+		c := counts[file]
+		c.all++
+		if _, _, ok := index.Nearest(p, radiusM*scale); ok {
+			c.near++
+		}
+		counts[file] = c
+	}
 	for t := range s.Traces {
 		for i := range s.Traces[t].Readings {
-			r := &s.Traces[t].Readings[i]
-			c := counts[r.File]
-			c.all++
-			if _, _, ok := index.Nearest(r.Point, radiusM*scale); ok {
-				c.near++
-			}
-			counts[r.File] = c
+			count(s.Traces[t].Readings[i].File, s.Traces[t].Readings[i].Point)
 		}
+	}
+	for i := range s.Marks {
+		count(s.Marks[i].File, s.Marks[i].Point)
+	}
+	for i := range s.Exposures {
+		count(s.Exposures[i].File, s.Exposures[i].Point)
 	}
 	return counts
 }

@@ -2,7 +2,7 @@ package synth
 
 // The demo town: an ordinary one, chosen because it has some of everything: a
 // sheet with a recognisable blunder, a crew-day on a wrong base, control checks,
-// test holes.
+// marks, test holes, valves.
 const (
 	demoSeed       = 210
 	demoDifficulty = "hard"
@@ -15,7 +15,7 @@ func Demo(dir string) (config string, err error) {
 	if err != nil {
 		return "", err
 	}
-	return demo(p).Write(dir, WriteOptions{})
+	return demo(p).Write(dir, WriteOptions{Marks: true, Exposures: true, Fittings: true})
 }
 
 // demo walks a little less than usual, so that a run takes seconds.

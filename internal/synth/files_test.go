@@ -84,7 +84,7 @@ func TestFilesSayWhatTheSurveySays(t *testing.T) {
 }
 
 func compare(t *testing.T, town *synth.Town) {
-	path, err := town.Write(t.TempDir(), synth.WriteOptions{})
+	path, err := town.Write(t.TempDir(), synth.WriteOptions{Marks: true, Exposures: true, Fittings: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -154,6 +154,7 @@ func compare(t *testing.T, town *synth.Town) {
 		}
 	}
 
+	compareEvidence(t, got, want, close, func(p, q orb.Point) float64 { return far(back(p), q) })
 	if len(got.Checks) != len(want.Checks) || len(got.Areas) != len(want.Areas) {
 		t.Fatalf("%d checks and %d areas, want %d and %d", len(got.Checks), len(got.Areas), len(want.Checks), len(want.Areas))
 	}
@@ -161,6 +162,36 @@ func compare(t *testing.T, town *synth.Town) {
 		a, b := &got.Checks[i], &want.Checks[i]
 		if a.Session != b.Session || far(back(a.Known), b.Known) > 3e-4 || far(back(a.Observed), b.Observed) > 3e-4 || a.Positions != b.Positions {
 			t.Errorf("check %+v, want %+v", a, b)
+		}
+	}
+}
+
+// compareEvidence compares marks, exposures and fittings.
+func compareEvidence(t *testing.T, got, want *survey.Survey, close func(what string, a, b, by float64), off func(p, q orb.Point) float64) {
+	t.Helper()
+	if len(got.Marks) != len(want.Marks) || len(got.Exposures) != len(want.Exposures) || len(got.Fittings) != len(want.Fittings) {
+		t.Fatalf("%d marks, %d exposures, %d fittings; want %d, %d, %d", len(got.Marks), len(got.Exposures), len(got.Fittings), len(want.Marks), len(want.Exposures), len(want.Fittings))
+	}
+	for _, a := range got.Marks {
+		b := want.Marks[a.Row-1]
+		if a.Place != b.Place || !a.Time.Equal(b.Time) || a.Utility != b.Utility || a.Session != b.Session || a.Positions != b.Positions || a.Ticket != b.Ticket || off(a.Point, b.Point) > 3e-4 {
+			t.Fatalf("mark %+v, want %+v", a, b)
+		}
+		close("a mark's accuracy", a.SigmaM, b.SigmaM, 2e-4)
+	}
+	for _, a := range got.Exposures {
+		b := want.Exposures[a.Row-1]
+		if a.Place != b.Place || a.ID != b.ID || !a.Time.Equal(b.Time) || a.Utility != b.Utility || a.Fitting != b.Fitting || a.Session != b.Session || a.Positions != b.Positions || a.DepthTo != b.DepthTo || off(a.Point, b.Point) > 3e-4 {
+			t.Fatalf("exposure %+v, want %+v", a, b)
+		}
+		close(a.ID+" depth", a.DepthM, b.DepthM, 0.0013)
+		close(a.ID+" diameter", a.DiameterM, b.DiameterM, 2e-4)
+		close(a.ID+" accuracy", a.SigmaM, b.SigmaM, 2e-4)
+	}
+	for i, a := range got.Fittings {
+		b := want.Fittings[i]
+		if a.Key() != b.Key() || a.Utility != b.Utility || a.Sheet != b.Sheet || off(a.Point, b.Point) > 3e-4 {
+			t.Fatalf("fitting %+v, want %+v", a, b)
 		}
 	}
 }

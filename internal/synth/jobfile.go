@@ -36,14 +36,7 @@ func (t *Town) config(o WriteOptions) string {
 	if len(t.survey.Areas) > 0 {
 		p("areas:\n  - path: %s\n    utility: {column: SWEPT_FOR}\n    columns: {ticket: TICKET, swept: SWEPT, method: METHOD}\n", areasFile)
 	}
-	if o.Marks && len(t.Marks) > 0 {
-		p("marks:\n  - path: %s\n    crs: %s\n", marksFile, plain(t.Frame.Geographic))
-		p("    columns: {time: UTC, latitude: LAT, longitude: LON, utility: %s, crew: CREW, ticket: TICKET}\n", t.utilityMapping())
-	}
-	if o.Exposures && len(t.Holes) > 0 {
-		p("exposures:\n  - path: %s\n    crs: %s\n    depth_to: top\n", holesFile, plain(t.Frame.Geographic))
-		p("    columns: {id: HOLE, time: UTC, latitude: LAT, longitude: LON, depth: {name: DEPTH_IN, unit: in}, utility: %s}\n", t.utilityMapping())
-	}
+	t.evidenceConfig(p, o)
 	p("tolerance:\n  confidence: 0.95\n  default: {horizontal: 0.5 m, depth: 0.3 m}\n")
 	p("  rules:\n    - {utility: gas, horizontal: 0.3 m, depth: 0.2 m}\n")
 	p("correct: {when: outside, apply: proposed}\n")
@@ -65,8 +58,37 @@ func (t *Town) fieldConfig(p func(string, ...any)) {
 	}
 }
 
+// evidenceConfig names what was seen without a receiver, and the valves.
+func (t *Town) evidenceConfig(p func(string, ...any), o WriteOptions) {
+	const accuracy = "accuracy: {name: POS_ACC_FT, unit: ft, means: rms_2d}"
+	if o.Marks && len(t.Marks) > 0 {
+		p("marks:\n  - path: %s\n    crs: %s\n", marksFile, plain(t.Frame.Geographic))
+		p("    columns: {time: UTC, latitude: LAT, longitude: LON, %s, positions: BASE, utility: %s, ", accuracy, t.utilityMapping())
+		p("crew: CREW, receiver: RX, ticket: TICKET}\n")
+	}
+	fittings := o.Fittings && len(t.Fittings) > 0
+	if o.Exposures && len(t.Holes) > 0 {
+		p("exposures:\n  - path: %s\n    crs: %s\n    positions: %s\n    depth_to: top\n", holesFile, plain(t.Frame.Geographic), holesPositions)
+		p("    columns: {id: HOLE, time: UTC, latitude: LAT, longitude: LON, %s, depth: {name: DEPTH_IN, unit: in}, ", accuracy)
+		p("diameter: {name: DIA_IN, unit: in}, utility: %s, ", t.utilityMapping())
+		if fittings {
+			p("fitting: VALVE, ")
+		}
+		p("crew: CREW, receiver: RX}\n")
+	}
+	if fittings {
+		p("fittings:\n  - path: %s\n", fittingsFile)
+		if t.Frame.Projection == "" {
+			p("    crs: %q\n", t.Frame.CRS)
+		}
+		p("    utility: {column: KIND, values: %s}\n    columns: {id: VALVE_ID, sheet: DRAWING}\n", t.utilityWords())
+	}
+}
+
 // utilityMapping says what the crews' codes mean.
-func (t *Town) utilityMapping() string {
+func (t *Town) utilityMapping() string { return "{name: UTIL, values: " + t.utilityWords() + "}" }
+
+func (t *Town) utilityWords() string {
 	var known []string
 	for i := range t.Truth.Lines {
 		if u := t.Truth.Lines[i].Utility; !slices.Contains(known, u) {
@@ -83,7 +105,7 @@ func (t *Town) utilityMapping() string {
 	for _, u := range known {
 		values = append(values, fmt.Sprintf("{from: %s, to: %s}", utilityCode(u), u))
 	}
-	return "{name: UTIL, values: [" + strings.Join(values, ", ") + "]}"
+	return "[" + strings.Join(values, ", ") + "]"
 }
 
 func (t *Town) utilityOf(source string) string {

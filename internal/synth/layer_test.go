@@ -73,7 +73,7 @@ func TestOverLayer(t *testing.T) {
 	if _, err := crs.Parse(f.Plane); err != nil {
 		t.Error(err)
 	}
-	if _, err := town.Write(t.TempDir(), WriteOptions{Exposures: true, Marks: true}); err != nil {
+	if _, err := town.Write(t.TempDir(), WriteOptions{Exposures: true, Marks: true, Fittings: true}); err != nil {
 		t.Error(err)
 	}
 }

@@ -30,6 +30,8 @@ const (
 	phaseHoles
 	phaseMarks
 	phaseTown
+	phaseFittings
+	phaseHoleDetails
 )
 
 func roll(seed uint64, p phase, item int) dice {

@@ -118,7 +118,7 @@ func (w *tables) reading(put func(...string), tr *survey.Trace, r *survey.Readin
 	if r.Doubt {
 		doubt = "y"
 	}
-	put(strings.TrimPrefix(tr.ID, r.File+":"), clock(r.Time), lat, lon, number(r.SigmaM*math.Sqrt2/footM, 3), fixWords[r.Fix], tr.Positions,
+	put(strings.TrimPrefix(tr.ID, r.File+":"), clock(r.Time), lat, lon, accuracy(r.SigmaM), fixWords[r.Fix], tr.Positions,
 		number(r.DepthM/inchM, 1), number(r.CurrentA*1000, 2), number(r.FrequencyHz, 0), modeWords[r.Mode], hookupWords[r.Hookup],
 		number(r.SeparationM/inchM, 1), utilityCode(tr.Utility), tr.Crew, tr.Receiver, tr.Ticket, doubt)
 	return nil
@@ -141,7 +141,7 @@ func (w *tables) checks() error {
 				return err
 			}
 			who := strings.Split(c.Session, " / ")
-			put(c.Mark, clock(c.Time), lat, lon, number(c.SigmaM*math.Sqrt2/footM, 3), trueLat, trueLon, who[0], who[1], c.Positions)
+			put(c.Mark, clock(c.Time), lat, lon, accuracy(c.SigmaM), trueLat, trueLon, who[0], who[1], c.Positions)
 		}
 		return nil
 	})
@@ -151,14 +151,14 @@ func (w *tables) marks() error {
 	if len(w.t.Marks) == 0 {
 		return nil
 	}
-	return w.table(marksFile, []string{"UTC", "LAT", "LON", "UTIL", "CREW", "TICKET"}, func(put func(...string)) error {
+	return w.table(marksFile, []string{"UTC", "LAT", "LON", "POS_ACC_FT", "BASE", "UTIL", "CREW", "RX", "TICKET"}, func(put func(...string)) error {
 		for i := range w.t.Marks {
 			m := &w.t.Marks[i]
 			lat, lon, err := w.deg.texts(m.Point)
 			if err != nil {
 				return err
 			}
-			put(clock(m.Time), lat, lon, utilityCode(m.Utility), m.Crew, m.Ticket)
+			put(clock(m.Time), lat, lon, accuracy(m.SigmaM), m.Positions, utilityCode(m.Utility), m.Crew, m.Receiver, m.Ticket)
 		}
 		return nil
 	})
@@ -168,20 +168,25 @@ func (w *tables) holes() error {
 	if len(w.t.Holes) == 0 {
 		return nil
 	}
-	return w.table(holesFile, []string{"HOLE", "UTC", "LAT", "LON", "DEPTH_IN", "UTIL"}, func(put func(...string)) error {
+	header := []string{"HOLE", "UTC", "LAT", "LON", "POS_ACC_FT", "DEPTH_IN", "DIA_IN", "UTIL", "VALVE", "CREW", "RX"}
+	return w.table(holesFile, header, func(put func(...string)) error {
 		for i := range w.t.Holes {
 			h := &w.t.Holes[i]
 			lat, lon, err := w.deg.texts(h.Point)
 			if err != nil {
 				return err
 			}
-			put(h.ID, clock(h.Time), lat, lon, number(h.DepthM/inchM, 1), utilityCode(h.Utility))
+			put(h.ID, clock(h.Time), lat, lon, accuracy(h.SigmaM), number(h.DepthM/inchM, 1), number(h.DiameterM/inchM, 2),
+				utilityCode(h.Utility), h.Fitting, h.Crew, h.Receiver)
 		}
 		return nil
 	})
 }
 
 func clock(t time.Time) string { return t.UTC().Format(time.RFC3339) }
+
+// accuracy is what a receiver says of its position: the radial rms, in feet.
+func accuracy(sigmaM float64) string { return number(sigmaM*math.Sqrt2/footM, 3) }
 
 // number is "" for what is not known.
 func number(x float64, decimals int) string {

@@ -31,27 +31,34 @@ type Town struct {
 	Frame  Frame
 	Truth  Truth
 
-	// Marks are paint marks, flags and stakes; Holes are exposed lines.
-	Marks []Mark
-	Holes []Hole
+	// Of the survey's marks, exposures and fittings, in the same order, what they
+	// are of.
+	Marks    []Mark
+	Holes    []Hole
+	Fittings []Fitting
 
 	survey *survey.Survey
 	// Per record: what the map really says where the Survey says "nothing".
 	sheetTexts []string
 }
 
-// Mark is a mark on the ground.
+// Mark is a paint mark, flag or stake.
 type Mark struct {
-	survey.Reading
-	Utility, Crew, Ticket string
-	Line                  int // the true line that it is meant for
+	survey.Mark
+	Line int // the true line that it is meant for
 }
 
-// Hole is a line exposed and surveyed: the reading's depth is to its top.
+// Hole is a line exposed and surveyed.
 type Hole struct {
-	survey.Reading
-	ID, Utility string
-	Line        int
+	survey.Exposure
+	Line int
+}
+
+// Fitting is a valve of the map.
+type Fitting struct {
+	survey.Fitting
+	Line int
+	True orb.Point // where it really is, in the plane
 }
 
 // Survey is the town as the stages after reading take it. It is the town's own:
@@ -100,6 +107,7 @@ func build(seed uint64, p Params, f Frame, lines []TrueLine) *Town {
 	m := drawMap(seed, p.Map, f, topo, areas)
 	t.publishMap(topo, m)
 	t.publishAreas(areas, m.records)
+	t.placeFittings(topo)
 	sendCrews(t, topo, areas)
 	return t
 }

@@ -163,18 +163,67 @@ func checkReading(t *rapid.T, town *Town, r *survey.Reading, x *Reading, session
 }
 
 func checkMarks(t *rapid.T, town *Town) {
+	s := town.Survey()
+	if len(s.Marks) != len(town.Marks) || len(s.Exposures) != len(town.Holes) || len(s.Fittings) != len(town.Fittings) {
+		t.Fatalf("%d marks, %d exposures, %d fittings in the survey; truth of %d, %d, %d",
+			len(s.Marks), len(s.Exposures), len(s.Fittings), len(town.Marks), len(town.Holes), len(town.Fittings))
+	}
 	for i, m := range town.Marks {
-		if m.Row != i+1 || m.Line < 0 || !math.IsNaN(m.DepthM) {
+		if m.Row != i+1 || m.Line < 0 || m != (Mark{s.Marks[i], m.Line}) && !math.IsNaN(m.SigmaM) {
 			t.Fatalf("mark %d: %+v", i, m)
+		}
+	}
+	valves := map[string]*Fitting{}
+	for i := range town.Fittings {
+		v := &town.Fittings[i]
+		valves[v.ID] = v
+		line := &town.Truth.Lines[v.Line]
+		if ends := line.Points; v.Fitting != s.Fittings[i] || line.Service || line.Utility != v.Utility || v.True != ends[0] && v.True != ends[len(ends)-1] {
+			t.Fatalf("valve %+v is not at an end of its line", v)
+		}
+		f := s.PointLayers[v.Layer].Features[v.Feature]
+		if f.Values[0].Text != v.ID || f.Parts[0][0] != town.Frame.toUnit(orb.LineString{v.Point})[0] {
+			t.Fatalf("valve %s has the attributes of %+v", v.ID, f)
 		}
 	}
 	for i, h := range town.Holes {
 		line := &town.Truth.Lines[h.Line]
 		_, off := foot(line.Points, stations(line.Points), h.Point)
-		if h.Row != i+1 || math.Abs(off) > 0.06 || h.DepthTo != survey.DepthToTop {
+		if h.Row != i+1 || math.Abs(off) > 0.06 || h.DepthTo != survey.DepthToTop || math.Abs(h.DiameterM-line.DiameterM) > 0.012 {
 			t.Fatalf("test hole %d is %.3f m off its line: %+v", i, off, h)
 		}
+		if v := valves[h.Fitting]; h.Fitting != "" && (v == nil || v.Line != h.Line || distance(v.True, h.Point) > 0.06) {
+			t.Fatalf("test hole %d is not at valve %s: %+v", i, h.Fitting, v)
+		}
 	}
+}
+
+// Valves are drawn where the map has the end of a record of theirs, to the bit.
+func TestValvesAreAsWrongAsTheirLines(t *testing.T) {
+	valves, wrong := 0, 0
+	for seed := range uint64(8) {
+		town := Make(seed, paramsOf(t, "hard"))
+		ends := map[orb.Point]bool{}
+		for i := range town.Survey().Records {
+			part := town.Survey().Records[i].Parts[0]
+			ends[part[0]], ends[part[len(part)-1]] = true, true
+		}
+		for _, v := range town.Fittings {
+			if !ends[v.Point] {
+				t.Errorf("%s lies at no end of a record", v.ID)
+			}
+			if distance(v.Point, v.True) > 0.3 {
+				wrong++
+			}
+		}
+		valves += len(town.Fittings)
+	}
+	// As many as there are records on sheets that are off, or that are off by
+	// themselves: a fifth and some.
+	if valves < 200 || wrong < valves/8 || wrong > valves/2 {
+		t.Errorf("%d of %d valves are over 0.3 m off", wrong, valves)
+	}
+	t.Logf("%d of %d valves are over 0.3 m off", wrong, valves)
 }
 
 // Ends of true lines that meet are one point on every sheet, whatever the
@@ -215,7 +264,7 @@ func TestEndsOfOneSheetAreSnapped(t *testing.T) {
 func bytesOf(t *testing.T, town *Town) []byte {
 	t.Helper()
 	dir := t.TempDir()
-	if _, err := town.Write(dir, WriteOptions{Marks: true, Exposures: true}); err != nil {
+	if _, err := town.Write(dir, WriteOptions{Marks: true, Exposures: true, Fittings: true}); err != nil {
 		t.Fatal(err)
 	}
 	if err := town.WriteTruth(filepath.Join(dir, "truth.json")); err != nil {
@@ -357,6 +406,9 @@ func TestDemoHasSomeOfEverything(t *testing.T) {
 	town := demo(paramsOf(t, demoDifficulty))
 	blunder := slices.ContainsFunc(town.Truth.Sheets, func(s Sheet) bool { return s.Blunder != "" && s.Records >= 5 })
 	base := slices.ContainsFunc(town.Truth.Sessions, func(s Session) bool { return s.WrongBase })
+	if !slices.ContainsFunc(town.Holes, func(h Hole) bool { return h.Fitting != "" }) {
+		t.Error("no test hole is at a valve")
+	}
 	if !blunder || !base || len(town.Survey().Checks) == 0 || len(town.Holes) == 0 || len(town.Marks) == 0 || len(town.Survey().Areas) == 0 {
 		t.Errorf("blunder %v, wrong base %v, %d checks, %d holes, %d marks, %d areas", blunder, base, len(town.Survey().Checks), len(town.Holes), len(town.Marks), len(town.Survey().Areas))
 	}

@@ -21,11 +21,12 @@ type WriteOptions struct {
 	Job       string // the job's name; "" the town's
 	Marks     bool
 	Exposures bool
+	Fittings  bool
 }
 
 // Write writes the town into a folder as a user would hand it in: a shapefile a
-// utility, a field file a crew, control checks, swept areas, marks, test holes
-// and the config that names them. It returns the path of the config. Nothing in
+// utility and one of valves, a field file a crew, control checks, swept areas,
+// marks, test holes and the config that names them. It returns the path of the config. Nothing in
 // the folder says what is true: WriteTruth does, elsewhere.
 func (t *Town) Write(dir string, o WriteOptions) (config string, err error) {
 	for _, sub := range []string{"gis", "field"} {
@@ -34,7 +35,12 @@ func (t *Town) Write(dir string, o WriteOptions) (config string, err error) {
 		}
 	}
 	for i := range t.survey.Layers {
-		if err := t.writeRecords(dir, &t.survey.Layers[i]); err != nil {
+		if err := t.writeLayer(dir, &t.survey.Layers[i], shapefile.PolyLine); err != nil {
+			return "", err
+		}
+	}
+	for i := range t.survey.PointLayers {
+		if err := t.writeLayer(dir, &t.survey.PointLayers[i], shapefile.Point); err != nil {
 			return "", err
 		}
 	}
@@ -76,7 +82,7 @@ func ReadTruth(path string) (*Truth, error) {
 	return t, nil
 }
 
-// columns are the records' columns as a shapefile has them.
+// columns are the columns of records and fittings as a shapefile has them.
 var columns = map[string]shapefile.Field{
 	"ASSET_ID": {Type: 'C', Length: 12},
 	"DRAWING":  {Type: 'C', Length: 24},
@@ -85,10 +91,13 @@ var columns = map[string]shapefile.Field{
 	"COND":     {Type: 'C', Length: 4},
 	"DIA_MM":   {Type: 'N', Length: 6},
 	"COVER_FT": {Type: 'N', Length: 8, Decimals: 2},
+	"VALVE_ID": {Type: 'C', Length: 12},
+	"KIND":     {Type: 'C', Length: 12},
+	"SIZE_MM":  {Type: 'N', Length: 6},
 }
 
-func (t *Town) writeRecords(dir string, l *survey.Layer) error {
-	out := &shapefile.Layer{Name: l.Name, Type: shapefile.PolyLine, Projection: t.Frame.Projection, Encoding: "UTF-8"}
+func (t *Town) writeLayer(dir string, l *survey.Layer, kind shapefile.Type) error {
+	out := &shapefile.Layer{Name: l.Name, Type: kind, Projection: t.Frame.Projection, Encoding: "UTF-8"}
 	for _, f := range l.Fields {
 		c := columns[f.Name]
 		c.Name = f.Name
@@ -97,6 +106,9 @@ func (t *Town) writeRecords(dir string, l *survey.Layer) error {
 	for i := range l.Features {
 		f := &l.Features[i]
 		row := shapefile.Row{Number: f.Row, Parts: f.Parts}
+		if kind == shapefile.Point {
+			row = shapefile.Row{Number: f.Row, Points: f.Parts[0]}
+		}
 		for _, v := range f.Values {
 			row.Values = append(row.Values, v.Text)
 		}

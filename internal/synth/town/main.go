@@ -27,6 +27,7 @@ func main() {
 	readings := flag.Int("readings", 0, "about how many; needs -records")
 	marks := flag.Bool("marks", false, "name the marks in the config")
 	exposures := flag.Bool("exposures", false, "name the test holes in the config")
+	fittings := flag.Bool("fittings", false, "name the valves in the config")
 	over := flag.String("over", "", "shapefile of lines in a projected system that are the truth")
 	utility := flag.String("utility", "water", "of the lines of -over")
 	coverage := flag.Float64("coverage", 0, "share of the length that is walked; 0 as the difficulty has it")
@@ -35,7 +36,7 @@ func main() {
 		flag.Usage()
 		os.Exit(2)
 	}
-	w := work{*difficulty, *seed, *records, *readings, *over, *utility, *coverage, synth.WriteOptions{Marks: *marks, Exposures: *exposures}}
+	w := work{*difficulty, *seed, *records, *readings, *over, *utility, *coverage, synth.WriteOptions{Marks: *marks, Exposures: *exposures, Fittings: *fittings}}
 	if err := write(flag.Arg(0), w); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
