@@ -101,8 +101,8 @@ func (c *columns) time(key string) read.Column {
 			}
 		}
 		if format := s.take("format"); format != nil {
-			col.Format, _ = c.d.text(format, s.full("format"))
-			if !strings.Contains(col.Format, "06") && !slices.Contains(timeFormats, col.Format) {
+			text, ok := c.d.text(format, s.full("format"))
+			if col.Format = text; ok && !strings.Contains(col.Format, "06") && !slices.Contains(timeFormats, col.Format) {
 				c.d.problem(format, fmt.Sprintf("%q is no layout of a time", col.Format),
 					`write 2 January 2006, 15:04:05 the way the file would, as in "02.01.2006 15:04:05", or one of `+strings.Join(timeFormats, ", "))
 			}

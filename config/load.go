@@ -45,7 +45,7 @@ func Load(path string) (*Config, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
 	}
-	d := &decoder{file: path, folder: folder, named: map[string]place{}}
+	d := &decoder{file: path, folder: folder, named: map[string]place{}, comments: commentsByLine(root, map[int]string{})}
 	c := &Config{file: path}
 	c.decode(d, root)
 

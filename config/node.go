@@ -16,6 +16,7 @@ type decoder struct {
 	problems Problems
 	inputs   []input
 	named    map[string]place // where an input file was named, by fileKey
+	comments map[int]string   // beside the values, by line
 }
 
 func (d *decoder) at(n *yaml.Node) place { return place{d.file, n.Line} }
@@ -75,7 +76,7 @@ type entry struct {
 func (d *decoder) section(n *yaml.Node, name string) *section {
 	s := &section{d: d, node: n, name: name, children: map[string]*section{}}
 	m := follow(n)
-	if m == nil {
+	if m == nil || d.undecided(n, name) {
 		return s
 	}
 	if m.Kind != yaml.MappingNode {
@@ -173,7 +174,7 @@ func (s *section) done() {
 // text reads a scalar as the file writes it.
 func (d *decoder) text(n *yaml.Node, name string) (string, bool) {
 	v := follow(n)
-	if v == nil {
+	if v == nil || d.undecided(n, name) {
 		return "", false
 	}
 	if v.Kind != yaml.ScalarNode {
@@ -205,7 +206,7 @@ func (d *decoder) word(n *yaml.Node, name string, words []string) (string, bool)
 // list reads a sequence. A node that is none is a problem and reads as empty.
 func (d *decoder) list(n *yaml.Node, name string) []*yaml.Node {
 	v := follow(n)
-	if v == nil {
+	if v == nil || d.undecided(n, name) {
 		return nil
 	}
 	if v.Kind != yaml.SequenceNode {
@@ -213,4 +214,34 @@ func (d *decoder) list(n *yaml.Node, name string) []*yaml.Node {
 		return nil
 	}
 	return v.Content
+}
+
+// undecided says whether a value is the bare word TODO, which stands where a
+// person has to decide ("TODO" in quotes is a word like any other), and reports
+// it with what the comment beside it says.
+func (d *decoder) undecided(n *yaml.Node, name string) bool {
+	v := follow(n)
+	if v.Kind != yaml.ScalarNode || v.Style != 0 || v.Value != "TODO" {
+		return false
+	}
+	do := d.comments[n.Line]
+	if do == "" {
+		do = "decide, and write it there"
+	}
+	d.problem(n, name+" is still TODO", do)
+	return true
+}
+
+// commentsByLine are the comments that stand behind something in its line.
+func commentsByLine(n *yaml.Node, into map[int]string) map[int]string {
+	if n == nil {
+		return into
+	}
+	if text := strings.TrimSpace(strings.TrimLeft(n.LineComment, "# ")); text != "" {
+		into[n.Line] = text
+	}
+	for _, c := range n.Content {
+		commentsByLine(c, into)
+	}
+	return into
 }

@@ -3,10 +3,13 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/csv"
 	"errors"
 	"fmt"
 	"os"
 	"os/exec"
+	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -28,7 +31,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			return os.CopyFS(env.WorkDir+"/town", os.DirFS("testdata/town"))
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "fill": fill, "same-statuses": sameStatuses},
 	})
 }
 
@@ -46,6 +49,52 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	if strconv.Itoa(code) != args[0] {
 		ts.Fatalf("left with %d, want %s", code, args[0])
+	}
+}
+
+// fill puts something for each of some words of a file, as a person does for
+// what is left to decide: fill asfound.yaml 'crs: TODO' 'crs: EPSG:4269'.
+func fill(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 3 || len(args)%2 == 0 {
+		ts.Fatalf("usage: fill file old new ...")
+	}
+	text := strings.NewReplacer(args[1:]...).Replace(ts.ReadFile(args[0]))
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(text), 0o644))
+}
+
+// sameStatuses compares what became of the readings in the newest runs of two
+// output folders or, of one, in its first and its newest run.
+func sameStatuses(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: same-statuses out other")
+	}
+	statuses := make([]string, 2)
+	for i, out := range args {
+		runs, err := filepath.Glob(filepath.Join(ts.MkAbs(out), "*", "readings.csv"))
+		ts.Check(err)
+		runs = slices.DeleteFunc(runs, func(p string) bool { return strings.Contains(p, "latest") })
+		if len(runs) == 0 || args[0] == args[1] && len(runs) < 2 {
+			ts.Fatalf("%s holds %d runs", out, len(runs))
+		}
+		slices.Sort(runs)
+		run := runs[len(runs)-1]
+		if args[0] == args[1] && i == 0 {
+			run = runs[0]
+		}
+		f, err := os.Open(run)
+		ts.Check(err)
+		defer f.Close()
+		r := csv.NewReader(f)
+		r.Comment = '#'
+		rows, err := r.ReadAll()
+		ts.Check(err)
+		source, row, status := slices.Index(rows[0], "source"), slices.Index(rows[0], "row"), slices.Index(rows[0], "status")
+		for _, v := range rows[1:] {
+			statuses[i] += v[source] + " " + v[row] + " " + v[status] + "\n"
+		}
+	}
+	if statuses[0] == "" || statuses[0] != statuses[1] {
+		ts.Fatalf("%s and %s have %d and %d bytes of other statuses", args[0], args[1], len(statuses[0]), len(statuses[1]))
 	}
 }
 

@@ -165,4 +165,38 @@ func Layers(path string) (names []string, err error) {
 	return nil, nil
 }
 
+// Number reads a value of delimited text as a run would; ok is false where it is
+// no number. The delimiter is 0 in other files.
+func Number(s string, delimiter rune) (v float64, ok bool) {
+	v, why := parseNumber(s, delimiter)
+	return v, why == ""
+}
+
+// Time says whether a value reads as a time of a layout (as in Column.Format),
+// and whether the value says its offset from UTC itself.
+func Time(s, layout string) (zoned, ok bool) {
+	st, ok := parseStamp(s, layout)
+	return st.zoned, ok
+}
+
+// Known says whether a value is a word with a meaning: of "mode", "hookup",
+// "fix", "conductor" or "doubt".
+func Known(quantity, s string) bool {
+	w := plainWord(s)
+	known := false
+	switch quantity {
+	case "mode":
+		_, known = modeWords[w]
+	case "hookup":
+		_, known = hookupWords[w]
+	case "fix":
+		_, known = fixWords[w]
+	case "conductor":
+		_, known = conductorWords[w]
+	case "doubt":
+		_, known = doubtWords[w]
+	}
+	return known
+}
+
 func extension(path string) string { return strings.ToLower(filepath.Ext(path)) }
