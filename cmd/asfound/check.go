@@ -56,11 +56,13 @@ func describe(w io.Writer, s *survey.Survey, job *pipeline.Job) {
 		fmt.Fprintf(w, "working plane: %s\n\n", plane.Name())
 	}
 	near := nearRecords(s, job.Match.SearchRadiusM)
+	rejects := s.Rejects // they stand in the order of the sources, which may be layers of one file
 	for i := range s.Sources {
 		src := &s.Sources[i]
 		fmt.Fprintf(w, "%s (%s)\n", src.Name, src.Role)
 		t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-		describeSource(t, src, s.Rejects)
+		describeSource(t, src, rejects[:src.Rejected])
+		rejects = rejects[src.Rejected:]
 		if n, ok := near[src.Name]; ok {
 			fmt.Fprintf(t, "  near\t%.1f %% of %s within %g m of a record\n", 100*float64(n.near)/float64(n.all), words.Count(n.all, taken[src.Role]), job.Match.SearchRadiusM)
 		}
@@ -82,7 +84,7 @@ func describeSource(t io.Writer, src *survey.Source, rejects []survey.Reject) {
 		return
 	}
 	fmt.Fprintf(t, "  rows\t%d: %d used, %d duplicate, %d rejected\n", src.Rows, src.Used, src.Duplicates, src.Rejected)
-	for _, r := range rejectReasons(rejects, src.Name) {
+	for _, r := range rejectReasons(rejects) {
 		fmt.Fprintf(t, "  rejected\t%d for %s\n", r.n, r.reason)
 	}
 	if src.SetAside != "" {
@@ -107,14 +109,12 @@ type reasonCount struct {
 	n      int
 }
 
-// rejectReasons counts the rejected rows of a file by field and reason, the
-// most frequent first.
-func rejectReasons(rejects []survey.Reject, file string) []reasonCount {
+// rejectReasons counts rejected rows by field and reason, the most frequent
+// first.
+func rejectReasons(rejects []survey.Reject) []reasonCount {
 	counts := map[string]int{}
 	for i := range rejects {
-		if r := &rejects[i]; r.File == file {
-			counts[strings.TrimPrefix(r.Field+": "+r.Reason, ": ")]++
-		}
+		counts[strings.TrimPrefix(rejects[i].Field+": "+rejects[i].Reason, ": ")]++
 	}
 	var out []reasonCount
 	for reason, n := range counts {

@@ -4,9 +4,10 @@
 // line currents (package physics). Everything follows from a seed; the same
 // seed gives the same bytes.
 //
-//	streets ─▶ true lines ─▶ sheets ─▶ records (the map)
-//	                │                                     ├─▶ Survey, or files
-//	                └──────▶ crews ─▶ traces ─▶ readings  ┘
+//	streets ─▶ true lines ─▶ sheets ─▶ records, valves (the map) ┐
+//	                │                                            ├─▶ Survey, or files
+//	                └──────▶ crews ─▶ traces ─▶ readings, marks  ┤
+//	                └──────▶ test holes                          ┘
 //
 // What the physics leaves out: lines are long and straight against their depth,
 // so a reading at a sharp bend is as good as one elsewhere; lines that cross
