@@ -59,11 +59,11 @@ func describe(w io.Writer, s *survey.Survey, job *pipeline.Job) {
 	rejects := s.Rejects // they stand in the order of the sources, which may be layers of one file
 	for i := range s.Sources {
 		src := &s.Sources[i]
-		fmt.Fprintf(w, "%s (%s)\n", src.Name, src.Role)
+		fmt.Fprintf(w, "%s (%s)\n", src.Label(), src.Role)
 		t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 		describeSource(t, src, rejects[:src.Rejected])
 		rejects = rejects[src.Rejected:]
-		if n, ok := near[src.Name]; ok {
+		if n, ok := near[src.Label()]; ok {
 			fmt.Fprintf(t, "  near\t%.1f %% of %s within %g m of a record\n", 100*float64(n.near)/float64(n.all), words.Count(n.all, taken[src.Role]), job.Match.SearchRadiusM)
 		}
 		for _, note := range src.Notes {
@@ -128,10 +128,10 @@ func rejectReasons(rejects []survey.Reject) []reasonCount {
 
 type nearCount struct{ near, all int }
 
-// taken are the words for what was taken above a line, and so lies near one.
-var taken = map[survey.Role]string{survey.RoleField: "reading", survey.RoleMarks: "mark", survey.RoleExposures: "exposure"}
+// taken are the words for what lies above a line, and so near one.
+var taken = map[survey.Role]string{survey.RoleField: "reading", survey.RoleMarks: "mark", survey.RoleExposures: "exposure", survey.RoleFittings: "fitting"}
 
-// nearRecords counts, per file, what was taken within a ground distance of some
+// nearRecords counts, per source, what lies within a ground distance of some
 // record. A share far below one tells of a wrong coordinate system or unit.
 func nearRecords(s *survey.Survey, radiusM float64) map[string]nearCount {
 	var segments []spatial.Segment
@@ -148,13 +148,13 @@ func nearRecords(s *survey.Survey, radiusM float64) map[string]nearCount {
 	}
 	index := spatial.New(segments, 2*radiusM)
 	counts := map[string]nearCount{}
-	count := func(file string, p orb.Point) {
-		c := counts[file]
+	count := func(source string, p orb.Point) {
+		c := counts[source]
 		c.all++
 		if _, _, ok := index.Nearest(p, radiusM*scale); ok {
 			c.near++
 		}
-		counts[file] = c
+		counts[source] = c
 	}
 	for t := range s.Traces {
 		for i := range s.Traces[t].Readings {
@@ -166,6 +166,9 @@ func nearRecords(s *survey.Survey, radiusM float64) map[string]nearCount {
 	}
 	for i := range s.Exposures {
 		count(s.Exposures[i].File, s.Exposures[i].Point)
+	}
+	for i := range s.Fittings {
+		count(s.Fittings[i].Source, s.Fittings[i].Point)
 	}
 	return counts
 }

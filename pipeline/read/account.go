@@ -47,7 +47,7 @@ func (a *account) reject(r *row, f fault) {
 		a.reasons[reason] = reason
 	}
 	a.rejects = append(a.rejects, survey.Reject{
-		Place:  survey.Place{File: a.Name, Row: r.number, Line: r.line, Field: f.field},
+		Place:  survey.Place{File: a.Label(), Row: r.number, Line: r.line, Field: f.field},
 		Value:  excerpt(f.value),
 		Reason: reason,
 	})
@@ -113,7 +113,7 @@ func (a *account) setAside(reason string, used []survey.Place) {
 func (a *account) check() error {
 	if a.Rows != a.Used+a.Duplicates+a.Rejected {
 		return fmt.Errorf("%s: %d rows were read, but %d used + %d duplicates + %d rejected: the account does not add up, please report this",
-			a.Name, a.Rows, a.Used, a.Duplicates, a.Rejected)
+			a.Label(), a.Rows, a.Used, a.Duplicates, a.Rejected)
 	}
 	return nil
 }

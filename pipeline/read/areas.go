@@ -29,7 +29,7 @@ type areaReader struct {
 // readAreas reads one file of swept areas. Like a field file it is set aside
 // when it is broken or too bad.
 func readAreas(ctx context.Context, src AreasSource, pl *plane, maxRejectShare float64) (*areasFile, error) {
-	a := &areasFile{account: account{Source: survey.Source{Name: src.Name, Role: survey.RoleAreas}}}
+	a := &areasFile{account: account{Source: survey.Source{Name: src.Name, Layer: src.Layer, Role: survey.RoleAreas}}}
 	l, err := a.openLayer(src.File, shapePolygons)
 	if l == nil {
 		a.setAside("it cannot be read: "+plainError(src.File, err), nil)
@@ -79,7 +79,7 @@ func (a *areasFile) reader(src AreasSource, l *layerFile, pl *plane) (*areaReade
 	r := &areaReader{
 		cells:   newCells(b.table),
 		utility: b.cell(src.Utility), ticket: b.cell(src.Ticket), method: b.cell(src.Method), swept: b.cell(src.Swept),
-		name: src.Name,
+		name: src.source(),
 	}
 	for _, u := range src.Utilities {
 		r.utilities = append(r.utilities, strings.ToLower(strings.TrimSpace(u)))
@@ -233,19 +233,21 @@ func areaKey(a *survey.Area) string {
 
 // markAreaDuplicates keeps the first of areas that say the same.
 func markAreaDuplicates(files []*areasFile) {
-	first := map[string]bool{}
+	first := map[string]survey.Place{}
 	for _, f := range files {
-		kept := f.areas[:0]
+		kept, again := f.areas[:0], oddities{}
 		for i := range f.areas {
 			k := areaKey(&f.areas[i])
-			if first[k] {
+			if before, met := first[k]; met {
 				f.Used--
 				f.Duplicates++
+				again.note(saysTheSame, sameRow(f.areas[i].Place, before))
 				continue
 			}
-			first[k] = true
+			first[k] = f.areas[i].Place
 			kept = append(kept, f.areas[i])
 		}
 		f.areas = kept
+		f.Notes = append(f.Notes, again.lines()...)
 	}
 }

@@ -18,8 +18,12 @@ import (
 // Rows of one file that differ in trace or remark only are taken in the order
 // of those, so that the order of rows changes nothing.
 func markDuplicates(files []*fieldFile) {
+	again := make([]oddities, len(files))
 	for _, same := range sameHash(files) {
-		markSame(files, same)
+		markSame(files, same, again)
+	}
+	for i, f := range files {
+		f.Notes = append(f.Notes, again[i].lines()...)
 	}
 }
 
@@ -92,8 +96,8 @@ func mix(h uint64) uint64 {
 	return h ^ h>>31
 }
 
-// markSame marks the duplicates among readings of one hash.
-func markSame(files []*fieldFile, same []entry) {
+// markSame marks the duplicates among readings of one hash, and notes them.
+func markSame(files []*fieldFile, same []entry, again []oddities) {
 	slices.SortStableFunc(same, func(a, b entry) int {
 		if c := cmp.Compare(a.file, b.file); c != 0 {
 			return c
@@ -113,6 +117,10 @@ func markSame(files []*fieldFile, same []entry) {
 				later.Duplicate = &place
 				files[e.file].Used--
 				files[e.file].Duplicates++
+				if again[e.file] == nil {
+					again[e.file] = oddities{}
+				}
+				again[e.file].note(saysTheSame, sameRow(later.Place, place))
 				break
 			}
 		}

@@ -236,7 +236,7 @@ func (in *inputs) survey() (*survey.Survey, error) {
 		s.Sources = append(s.Sources, a.Source)
 		s.Rejects = append(s.Rejects, a.rejects...)
 		if a.SetAside != "" {
-			s.Notes = append(s.Notes, fmt.Sprintf("%s was set aside: %s", a.Name, a.SetAside))
+			s.Notes = append(s.Notes, fmt.Sprintf("%s was set aside: %s", a.Label(), a.SetAside))
 		}
 	}
 	for _, g := range in.options.Grids {

@@ -36,7 +36,7 @@ type fittingReader struct {
 // are rejected whatever their share, as those of records are: many utilities
 // have fittings that nobody ever gave a position.
 func readFittings(ctx context.Context, src FittingsSource, pl *plane, placeholderSheets []string) (*fittingsLayer, error) {
-	l := &fittingsLayer{src: src, ids: map[string]int{}, account: account{Source: survey.Source{Name: src.Name, Role: survey.RoleFittings}, odd: oddities{}}}
+	l := &fittingsLayer{src: src, ids: map[string]int{}, account: account{Source: survey.Source{Name: src.Name, Layer: src.Layer, Role: survey.RoleFittings}, odd: oddities{}}}
 	system, err := l.open(pl.grids)
 	if l.file == nil {
 		l.setAside("it cannot be read: "+plainError(src.File, err), nil)

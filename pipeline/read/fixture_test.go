@@ -8,6 +8,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -184,6 +185,9 @@ func (in input) read(t testing.TB) *survey.Survey {
 	return s
 }
 
+// rowsInNote are rows that a note names.
+var rowsInNote = regexp.MustCompile(`row \d+`)
+
 // dump shows a survey's account, traces and checks; rows says whether with row
 // numbers, the one thing that the order of rows may change.
 func dump(s *survey.Survey, rows bool) string {
@@ -216,6 +220,9 @@ func dump(s *survey.Survey, rows bool) string {
 			fmt.Fprintf(&b, "  extent %.3f %.3f %.3f %.3f, time %s to %s\n", src.West, src.South, src.East, src.North, clock(src.First), clock(src.Last))
 		}
 		for _, n := range src.Notes {
+			if !rows {
+				n = rowsInNote.ReplaceAllString(n, "row")
+			}
 			fmt.Fprintf(&b, "  note: %s\n", n)
 		}
 	}

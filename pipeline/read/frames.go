@@ -57,8 +57,8 @@ func (pl *plane) frameNotes(accounts []*account, at orb.Point) []string {
 		}
 	}
 	for _, a := range accounts {
-		add(a, a.to, a.Name, a.file.Frame != "")
-		add(a, a.known, a.Name+" (known positions)", true)
+		add(a, a.to, a.Label(), a.file.Frame != "")
+		add(a, a.known, a.Label()+" (known positions)", true)
 	}
 	var notes []string
 	for _, g := range groups {

@@ -88,10 +88,7 @@ func (a *account) openLayer(file File, want shape) (*layerFile, error) {
 // source is the name of a records or fittings source: the file's and, where that has
 // several layers, the layer's.
 func (f File) source() string {
-	if f.Layer == "" {
-		return f.Name
-	}
-	return f.Name + ":" + f.Layer
+	return (&survey.Source{Name: f.Name, Layer: f.Layer}).Label()
 }
 
 // columns are the names of the layer's fields, for binding.

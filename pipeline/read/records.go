@@ -28,7 +28,7 @@ type recordsLayer struct {
 // broken one is an error: a map with a hole in it would be judged as if
 // nothing lay there.
 func openRecords(src RecordsSource, grids []*crs.Grid) (*recordsLayer, error) {
-	l := &recordsLayer{src: src, account: account{Source: survey.Source{Name: src.Name, Role: survey.RoleRecords}, odd: oddities{}}}
+	l := &recordsLayer{src: src, account: account{Source: survey.Source{Name: src.Name, Layer: src.Layer, Role: survey.RoleRecords}, odd: oddities{}}}
 	if err := l.open(grids); err != nil {
 		return nil, fmt.Errorf("records %s%s: %s", src.Name, src.named(), plainError(src.File, err))
 	}

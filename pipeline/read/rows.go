@@ -42,6 +42,9 @@ func readRows[T any](ctx context.Context, src File, role survey.Role, maxRejectS
 	return f, nil
 }
 
+// saysTheSame is what is odd about a row that counts as a duplicate.
+const saysTheSame = "says what another row says and counts once with it"
+
 // leaveOutRepeats puts the items of each file in order and keeps the first of
 // those that say the same, in the order of files. key is what makes two rows the
 // same. The later ones count as duplicates, since an item need not be kept for
@@ -60,7 +63,7 @@ func leaveOutRepeats[T any, K comparable](files []*rowsFile[T], compare func(a, 
 			if before, met := first[k]; met {
 				f.Used--
 				f.Duplicates++
-				again.note("says what another row says and counts once with it", sameRow(f.places[i], before))
+				again.note(saysTheSame, sameRow(f.places[i], before))
 				continue
 			}
 			first[k] = f.places[i]

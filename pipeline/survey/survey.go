@@ -49,6 +49,7 @@ const (
 // Rows = Used + Duplicates + Rejected.
 type Source struct {
 	Name   string // file as named in every output: path relative to the config, slashes
+	Layer  string // of a file of several; "" of one that has one only
 	Role   Role
 	SHA256 string // hex digest; of the .shp, its siblings follow in Siblings
 	Bytes  int64
@@ -65,6 +66,15 @@ type Source struct {
 	First, Last time.Time // time span of its readings; zero where there is none
 	Siblings    []Sibling
 	Notes       []string // what a person should know about this file
+}
+
+// Label tells sources apart: the name and, of a file of several layers, the
+// layer. It is what Place.File calls the source of a row.
+func (s *Source) Label() string {
+	if s.Layer == "" {
+		return s.Name
+	}
+	return s.Name + ":" + s.Layer
 }
 
 // Sibling is a further file that a source consists of (.shx, .dbf, .prj, .cpg).
