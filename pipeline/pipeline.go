@@ -112,7 +112,7 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 			holdBack(before, r.Matches)
 		}
 		err = step.do("adjust", func() (err error) {
-			r.Model, err = adjust.Network(r.Survey, r.Matches, job.Adjust)
+			r.Model, err = adjust.Network(r.Survey, r.Matches, r.Model, job.Adjust)
 			return err
 		})
 		if err != nil {

@@ -91,7 +91,7 @@ func BenchmarkCity(b *testing.B) {
 					b.Fatal(err)
 				}
 				lap("sum")
-				fillReducing(m, o.Last)
+				fillReducing(m, o.Last, nil)
 				lap("order")
 				f, err := m.Factor(o)
 				if err != nil {

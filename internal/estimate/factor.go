@@ -11,6 +11,15 @@ type Options struct {
 	// Last are unknowns to eliminate last, such as effects common to large parts
 	// of a network (the border of an arrow matrix).
 	Last []int
+	// Loose are unknowns that keep only the entries which they have in the matrix:
+	// what the elimination would add between them and the rest is dropped. They go
+	// after the rest and before Last. The factor is then that of a matrix near to
+	// this one, for Refine and for covariances that leave out what runs through
+	// several of them.
+	Loose []int
+	// Natural eliminates the unknowns in the order of their numbers, those of Last
+	// being the last, where the caller knows that order to be a good one.
+	Natural bool
 	// Tolerance is the share of a diagonal entry that its pivot must exceed. A
 	// pivot is that entry times (1 - R^2) of the unknown on those before it, so
 	// a singular system leaves rounding only. 0 means 1e-14.
@@ -31,6 +40,8 @@ type Factor struct {
 	row       []int32
 	val       []float64
 	pivot     []float64
+	lower     *Matrix  // the matrix in its elimination order, by row
+	loose     [2]int32 // steps: from, to
 	pattern   uint64
 	tolerance float64
 }
@@ -56,16 +67,29 @@ func (m *Matrix) Factor(o Options) (*Factor, error) { return m.factor(o, m.n) }
 
 // factor eliminates the first so many unknowns of the order.
 func (m *Matrix) factor(o Options, inner int) (*Factor, error) {
+	f := m.analyse(o, inner)
+	return f, f.Eliminate()
+}
+
+// analyse finds where the entries of the factor are.
+func (m *Matrix) analyse(o Options, inner int) *Factor {
 	f := &Factor{n: m.n, inner: inner, pattern: m.pattern(), tolerance: o.Tolerance}
 	if f.tolerance == 0 {
 		f.tolerance = defaultTolerance
 	}
-	f.order, f.parent = fillReducing(m, o.Last)
+	if o.Natural {
+		f.order = identity(m.n)
+		f.parent = eliminationTree(m, f.order)
+	} else {
+		f.order, f.parent = fillReducing(m, o.Last, o.Loose)
+		f.loose[1] = int32(m.n - distinct(o.Last))
+		f.loose[0] = f.loose[1] - int32(len(o.Loose))
+	}
 	f.place = inverse(f.order)
 	f.pivot = make([]float64, m.n)
-	lower := lowerRows(m, f.place, true)
-	f.analyse(lower)
-	return f, f.eliminate(lower)
+	f.lower = lowerRows(m, f.place, true)
+	f.layOut()
+	return f
 }
 
 // Refactor factors new values of a matrix with the same pattern. After an error
@@ -83,7 +107,8 @@ func (f *Factor) RefactorMatrix(m *Matrix) error {
 	if m.n != f.n || m.pattern() != f.pattern {
 		return ErrPattern
 	}
-	return f.eliminate(lowerRows(m, f.place, true))
+	f.lower = lowerRows(m, f.place, true)
+	return f.Eliminate()
 }
 
 // N is the number of unknowns.
@@ -107,6 +132,13 @@ func (f *Factor) LogDet() float64 {
 func (f *Factor) reach(k int32, entries, stack, seen []int32) (top int) {
 	top = f.n
 	seen[k] = k
+	if f.isLoose(k) {
+		for q := len(entries) - 2; q >= 0; q-- { // all but the diagonal
+			top--
+			stack[top] = entries[q]
+		}
+		return top
+	}
 	for _, i := range entries {
 		depth := 0
 		for ; seen[i] != k; i = f.parent[i] {
@@ -123,8 +155,9 @@ func (f *Factor) reach(k int32, entries, stack, seen []int32) (top int) {
 	return top
 }
 
-// analyse finds where the entries of L are.
-func (f *Factor) analyse(lower *Matrix) {
+// layOut finds where the entries of L are.
+func (f *Factor) layOut() {
+	lower := f.lower
 	stack, seen := make([]int32, f.n), unseen(f.n)
 	each := func(visit func(k, i int32)) {
 		for k := range int32(f.n) {
@@ -149,11 +182,12 @@ func (f *Factor) analyse(lower *Matrix) {
 	})
 }
 
-// eliminate computes L and D row by row: row k solves a triangular system with
+// Eliminate computes L and D row by row: row k solves a triangular system with
 // the rows above it (the up-looking way, Davis 2006, section 4.7). Products are
 // rounded before they are summed, on every processor. Rows from inner on are
 // left as what the elimination made of the matrix there.
-func (f *Factor) eliminate(lower *Matrix) error {
+func (f *Factor) Eliminate() error {
+	lower := f.lower
 	y := make([]float64, f.n)
 	stack, seen := make([]int32, f.n), unseen(f.n)
 	end := make([]int, f.n) // of what each column holds so far
@@ -184,6 +218,13 @@ func (f *Factor) eliminate(lower *Matrix) error {
 			d -= float64(l * yi)
 			f.val[to] = l
 		}
+		if f.isLoose(k) { // what is dropped has left traces
+			for _, i := range entries[:len(entries)-1] {
+				for _, r := range f.row[f.ptr[i]:end[i]] {
+					y[r] = 0
+				}
+			}
+		}
 		if int(k) < f.inner && (!(d > f.tolerance*diagonal) || math.IsInf(d, 0)) {
 			return &NotPositiveError{Unknown: int(f.order[k]), Pivot: d, Diagonal: diagonal}
 		}
@@ -191,6 +232,8 @@ func (f *Factor) eliminate(lower *Matrix) error {
 	}
 	return nil
 }
+
+func (f *Factor) isLoose(k int32) bool { return f.loose[0] <= k && k < f.loose[1] }
 
 func unseen(n int) []int32 {
 	s := make([]int32, n)

@@ -17,14 +17,39 @@ const (
 // to go, with the unknowns of last at its end, and the elimination tree in that
 // order. The order is an approximate minimum degree order of each level,
 // post-ordered for locality.
-func fillReducing(m *Matrix, last []int) (order, parent []int32) {
-	level := levelsOf(m, last)
+//
+// Loose unknowns go before those of last, and both by their numbers if there are
+// any.
+func fillReducing(m *Matrix, last, loose []int) (order, parent []int32) {
+	level := levelsOf(m, slices.Concat(loose, last))
 	order = make([]int32, 0, m.n)
 	for l := range levelCount {
+		if l == levelLast && len(loose) > 0 {
+			for _, group := range [][]int{loose, last} {
+				group = slices.Sorted(slices.Values(group))
+				for _, i := range slices.Compact(group) {
+					order = append(order, int32(i))
+				}
+			}
+			break
+		}
 		order = append(order, orderLevel(m, level, uint8(l))...)
 	}
 	parent = eliminationTree(m, order)
 	post := postorder(parent, func(k int32) uint8 { return level[order[k]] })
+	if len(loose) > 0 { // the tail stays as it is
+		tail := m.n - len(loose) - distinct(last)
+		kept := post[:0]
+		for _, k := range post {
+			if int(k) < tail {
+				kept = append(kept, k)
+			}
+		}
+		for k := tail; k < m.n; k++ {
+			kept = append(kept, int32(k))
+		}
+		post = kept
+	}
 	place := inverse(post)
 	sorted, tree := make([]int32, m.n), make([]int32, m.n)
 	for k, old := range post {
@@ -201,12 +226,8 @@ func eliminationTree(m *Matrix, order []int32) []int32 {
 }
 
 // lowerRows is the lower triangle of the matrix in its elimination order, by
-// row, diagonal included, with or without values.
+// row and ascending, diagonal included, with or without values.
 func lowerRows(m *Matrix, place []int32, values bool) *Matrix {
-	t := &Matrix{n: m.n, ptr: make([]int, m.n+1), row: make([]int32, len(m.row))}
-	if values {
-		t.val = make([]float64, len(m.row))
-	}
 	each := func(visit func(k, i int32, p int)) {
 		for j := range m.n {
 			for p := m.ptr[j]; p < m.ptr[j+1]; p++ {
@@ -215,18 +236,39 @@ func lowerRows(m *Matrix, place []int32, values bool) *Matrix {
 			}
 		}
 	}
-	each(func(k, _ int32, _ int) { t.ptr[k+1]++ })
+	// By column first: the rows then fill up in ascending order.
+	start := make([]int32, m.n+1)
+	each(func(_, i int32, _ int) { start[i+1]++ })
+	for i := range m.n {
+		start[i+1] += start[i]
+	}
+	byColumn := make([]struct{ k, p int32 }, len(m.row))
+	each(func(k, i int32, p int) {
+		byColumn[start[i]] = struct{ k, p int32 }{k, int32(p)}
+		start[i]++
+	})
+	t := &Matrix{n: m.n, ptr: make([]int, m.n+1), row: make([]int32, len(m.row))}
+	if values {
+		t.val = make([]float64, len(m.row))
+	}
+	for _, e := range byColumn {
+		t.ptr[e.k+1]++
+	}
 	for k := range m.n {
 		t.ptr[k+1] += t.ptr[k]
 	}
 	next := slices.Clone(t.ptr[:m.n])
-	each(func(k, i int32, p int) {
-		t.row[next[k]] = i
-		if values {
-			t.val[next[k]] = m.val[p]
+	from := int32(0)
+	for i := range int32(m.n) {
+		for _, e := range byColumn[from:start[i]] {
+			t.row[next[e.k]] = i
+			if values {
+				t.val[next[e.k]] = m.val[e.p]
+			}
+			next[e.k]++
 		}
-		next[k]++
-	})
+		from = start[i]
+	}
 	return t
 }
 
@@ -263,6 +305,11 @@ func postorder(parent []int32, level func(int32) uint8) []int32 {
 		}
 	}
 	return post
+}
+
+// distinct counts the numbers.
+func distinct(list []int) int {
+	return len(slices.Compact(slices.Sorted(slices.Values(list))))
 }
 
 func identity(n int) []int32 {

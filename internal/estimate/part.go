@@ -20,6 +20,13 @@ type Part struct {
 // and need not determine. It fails with a *NotPositiveError where an unknown of
 // its own is not determined even if the shared ones are known.
 func (m *Matrix) Condense(o Options) (*Part, error) {
+	p := m.AnalysePart(o)
+	return p, p.Eliminate()
+}
+
+// AnalysePart is Condense without the numbers, for the part's Clear, Add and
+// Eliminate.
+func (m *Matrix) AnalysePart(o Options) *Part {
 	shared := make([]bool, m.n)
 	inner := m.n
 	for _, i := range o.Last {
@@ -28,12 +35,22 @@ func (m *Matrix) Condense(o Options) (*Part, error) {
 			inner--
 		}
 	}
-	f, err := m.factor(o, inner)
-	if err != nil {
-		return nil, err
-	}
-	return &Part{f}, nil
+	return &Part{m.analyse(o, inner)}
 }
+
+// Clear sets all entries to zero, as that of a Factor does.
+func (p *Part) Clear() { p.f.Clear() }
+
+// Add adds to an entry, as that of a Factor does.
+func (p *Part) Add(i, j int, v float64) bool { return p.f.Add(i, j, v) }
+
+// AddNormal adds an observation's entries, as that of a Factor does.
+func (p *Part) AddNormal(at []int, a []float64, weight float64) bool {
+	return p.f.AddNormal(at, a, weight)
+}
+
+// Eliminate condenses the entries that were added.
+func (p *Part) Eliminate() error { return p.f.Eliminate() }
 
 // Schur hands over every element of the matrix that is left for the shared
 // unknowns, i and j being unknowns of the part: A_ss - A_si A_ii^-1 A_is.

@@ -29,11 +29,23 @@ import (
 
 // Network adjusts the records to the used readings and the control checks. The
 // model has one profile per record of s, in its order; the order of records
-// and traces changes no number in it.
-func Network(s *survey.Survey, matches [][]survey.Match, o Options) (*survey.Model, error) {
+// and traces changes no number in it. before is what the last round of matching
+// and adjusting found, from where it goes on; nil in the first.
+func Network(s *survey.Survey, matches [][]survey.Match, before *survey.Model, o Options) (*survey.Model, error) {
 	n := buildNetwork(s, usedFeet(s, matches), o)
 	ev := gather(s, matches, n, o)
-	p := newProblem(n, ev, o)
+	p, err := newProblem(n, ev, o)
+	if err != nil {
+		return nil, err
+	}
+	for i := range s.Traces {
+		p.traceIDs = append(p.traceIDs, s.Traces[i].ID)
+	}
+	if before != nil {
+		p.start(before)
+	} else {
+		p.startSheets()
+	}
 	if err := p.run(); err != nil {
 		return nil, err
 	}
@@ -96,7 +108,7 @@ func (p *problem) suspectFrame() bool {
 	const seenM = 0.1
 	checked := make([]bool, len(p.source))
 	for _, c := range p.ev.checks {
-		checked[c.source] = true
+		checked[p.ev.sessions[c.session].source] = true
 	}
 	off := 0.0
 	for i := range p.source {

@@ -24,8 +24,8 @@ type coverObs struct {
 func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Options, each [][]float32) ([]survey.Cover, error) {
 	out := make([]survey.Cover, len(s.Records))
 	ev := &evidence{}
-	ev.nameSessions(s)
-	obs := coverObservations(s, matches, n, indexOf(ev.sessions), o)
+	session := ev.nameSessions(s)
+	obs := coverObservations(s, matches, n, session, o)
 	if len(obs) == 0 {
 		return out, nil
 	}
@@ -46,33 +46,38 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 		r.add(passes+ob.pass, 1)
 		return r
 	}
-	factor := func(information float64) (*estimate.Factor, []float64, error) {
-		sys := &system{estimate.NewBuilder(total), make([]float64, total)}
+	equations := func(sys *system, information float64) {
 		prior := func(from, to int, sigma float64) {
 			for i := from; i < to; i++ {
-				sys.b.Add(i, i, 1/(sigma*sigma))
+				sys.add(i, i, 1/(sigma*sigma))
 			}
 		}
 		prior(0, records, o.CoverLocalM)
 		prior(sheets, sessions, o.CoverSheetM)
 		prior(sessions, passes, o.DepthScale)
 		prior(passes, total, o.CoverWalkM)
-		for r := range n.records {
-			if k := n.records[r].sheet; k >= 0 {
-				sys.b.Add(n.rank[r], sheets+k, 0)
-			}
-		}
 		for i := range obs {
 			r := rowOf(&obs[i])
 			sys.observe(&r, obs[i].value, information*obs[i].weight/(obs[i].sigma*obs[i].sigma))
 		}
-		f, err := sys.b.Factor(estimate.Options{})
-		return f, sys.rhs, err
+	}
+	b := estimate.NewBuilder(total)
+	rhs := make([]float64, total)
+	equations(&system{m: placesOf(b), rhs: rhs}, 1)
+	m, err := b.Matrix()
+	if err != nil {
+		return nil, err
+	}
+	f := m.Analyse(estimate.Options{})
+	factor := func(information float64) error {
+		f.Clear()
+		clear(rhs)
+		equations(&system{m: f, rhs: rhs}, information)
+		return f.Eliminate()
 	}
 	var x []float64
 	for range 6 {
-		f, rhs, err := factor(1)
-		if err != nil {
+		if err := factor(1); err != nil {
 			return nil, err
 		}
 		x = f.Solve(rhs)
@@ -85,8 +90,7 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 			obs[i].weight = estimate.StudentT(e/obs[i].sigma, o.Nu)
 		}
 	}
-	f, _, err := factor(1 / estimate.StudentTCovariance(o.Nu))
-	if err != nil {
+	if err := factor(1 / estimate.StudentTCovariance(o.Nu)); err != nil {
 		return nil, err
 	}
 	inv := f.SelectedInverse()
@@ -113,7 +117,7 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 // coverObservations lists the depth readings that can be compared: on a record
 // with a recorded cover, and where the reading is to the centre of the signal,
 // on one with a recorded diameter.
-func coverObservations(s *survey.Survey, matches [][]survey.Match, n *network, session map[string]int, o Options) []coverObs {
+func coverObservations(s *survey.Survey, matches [][]survey.Match, n *network, session map[setup]int, o Options) []coverObs {
 	var out []coverObs
 	for w, t := range s.ByID() {
 		tr := &s.Traces[t]
@@ -128,7 +132,7 @@ func coverObservations(s *survey.Survey, matches [][]survey.Match, n *network, s
 				continue
 			}
 			sigma := math.Hypot(o.DepthMinM, o.DepthShare*rd.DepthM) * max(m.Inflate, 1)
-			out = append(out, coverObs{m.Record, n.records[m.Record].sheet, session[tr.Session], t, i, w, 0, rd.DepthM, cover - rec.CoverM, sigma, 1})
+			out = append(out, coverObs{m.Record, n.records[m.Record].sheet, session[setup{tr.Session, tr.Positions}], t, i, w, 0, rd.DepthM, cover - rec.CoverM, sigma, 1})
 		}
 	}
 	meanDepths(out, len(s.Records))

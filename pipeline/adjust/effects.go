@@ -2,6 +2,7 @@ package adjust
 
 import (
 	"math"
+	"slices"
 
 	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/pipeline/survey"
@@ -9,51 +10,88 @@ import (
 
 // effects lists sheets, sessions and sources of positions with their estimate.
 // The sheets come first, then the sessions.
-func (p *problem) effects(s *survey.Survey, inv *estimate.Inverse) []survey.Effect {
-	var out []survey.Effect
-	add := func(kind survey.EffectKind, names []string, first int) {
-		for i, name := range names {
-			out = append(out, survey.Effect{Kind: kind, Name: name, V: p.vector(first+2*i, inv)})
-		}
+func (p *problem) effects(inv *estimate.Inverse) []survey.Effect {
+	var sheets, sessions, sources []survey.Effect
+	for i, name := range p.n.sheets {
+		sheets = append(sheets, survey.Effect{Kind: survey.EffectSheet, Name: name, V: p.sheetVector(&p.sheet[i], inv)})
 	}
-	add(survey.EffectSheet, p.n.sheets, p.u.sheets)
-	add(survey.EffectSession, p.ev.sessions, p.u.sessions)
-	add(survey.EffectSource, p.ev.sources, p.u.sources)
-	sheets, sessions := out[:len(p.n.sheets)], out[len(p.n.sheets):][:len(p.ev.sessions)]
-	sources := out[len(p.n.sheets)+len(p.ev.sessions):]
-
+	for i, se := range p.ev.sessions {
+		v := p.session[i].mixed(p.difference(&p.session[i], inv))
+		sessions = append(sessions, survey.Effect{Kind: survey.EffectSession, Name: se.name, Crew: se.crew, V: v})
+	}
+	for i, name := range p.ev.sources {
+		sources = append(sources, survey.Effect{Kind: survey.EffectSource, Name: name, V: p.jointVector(p.u.sources+2*i, inv)})
+	}
 	for r := range p.n.records {
 		if k := p.n.records[r].sheet; k >= 0 {
 			sheets[k].Records++
 		}
 	}
-	touched := map[[2]int]bool{} // session, record
-	for i := range p.ev.obs {
-		ob := &p.ev.obs[i]
-		if ob.out {
-			continue
-		}
-		if k := p.n.records[ob.record].sheet; k >= 0 {
-			sheets[k].Readings++
-		}
-		sessions[ob.session].Readings++
-		sources[ob.source].Readings++
-		if !touched[[2]int{ob.session, ob.record}] {
-			touched[[2]int{ob.session, ob.record}] = true
-			sessions[ob.session].Records++
+	for _, c := range p.readCells {
+		touched := map[int32]bool{} // sessions
+		for i := range c.obs {
+			ob := &c.obs[i]
+			if ob.out {
+				continue
+			}
+			if k := p.n.records[c.record].sheet; k >= 0 {
+				sheets[k].Readings++
+			}
+			sessions[ob.session].Readings++
+			sources[p.ev.sessions[ob.session].source].Readings++
+			if !touched[ob.session] {
+				touched[ob.session] = true
+				sessions[ob.session].Records++
+			}
 		}
 	}
 	for _, c := range p.ev.checks {
 		sessions[c.session].Checks++
-		sources[c.source].Checks++
-	}
-	for i := range sessions {
-		sessions[i].Crew = p.ev.crews[i]
+		sources[p.ev.sessions[c.session].source].Checks++
 	}
 	markSignificant(sheets, p.o.NameM, p.o.FalseDiscovery)
 	markSignificant(sessions, 3*p.o.SessionM, p.o.FalseDiscovery)
 	markSignificant(sources, max(0.1, 3*p.o.PositionsM), p.o.FalseDiscovery)
-	return out
+	return slices.Concat(sheets, sessions, sources)
+}
+
+// jointVector is the estimate and covariance of a pair of shared unknowns.
+func (p *problem) jointVector(first int, inv *estimate.Inverse) survey.Vector {
+	k := int(p.joint.place[first])
+	return vectorAt(p.x[first], p.x[first+1], k, inv)
+}
+
+// vectorAt is a vector of two unknowns with the covariance of the k-th and the
+// next of an inverse.
+func vectorAt(east, north float64, k int, inv *estimate.Inverse) survey.Vector {
+	en, _ := inv.At(k, k+1)
+	return survey.Vector{East: east, North: north, EE: inv.Variance(k), EN: en, NN: inv.Variance(k + 1)}
+}
+
+// sheetVector is a sheet's shift: the whole map's and its own beyond that, which
+// is uncertain as a Student-t is.
+func (p *problem) sheetVector(q *prior, inv *estimate.Inverse) survey.Vector {
+	v, own := p.jointVector(q.first, inv), p.difference(q, inv)
+	wide := own
+	if !q.fixed {
+		wide = q.mixed(own)
+	}
+	v.EE, v.EN, v.NN = v.EE+wide.EE-own.EE, v.EN+wide.EN-own.EN, v.NN+wide.NN-own.NN
+	return v
+}
+
+// difference is a pair of shared unknowns less its prior's parent.
+func (p *problem) difference(q *prior, inv *estimate.Inverse) survey.Vector {
+	first, parent := q.first, q.parent
+	a, b := p.jointVector(first, inv), p.jointVector(parent, inv)
+	i, j := int(p.joint.place[first]), int(p.joint.place[parent])
+	at := func(i, j int) float64 { v, _ := inv.At(i, j); return v }
+	return survey.Vector{
+		East: a.East - b.East, North: a.North - b.North,
+		EE: max(a.EE+b.EE-2*at(i, j), 0),
+		EN: a.EN + b.EN - at(i, j+1) - at(i+1, j),
+		NN: max(a.NN+b.NN-2*at(i+1, j+1), 0),
+	}
 }
 
 // markSignificant marks the effects that are larger than sizeM in the direction

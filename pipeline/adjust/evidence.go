@@ -2,6 +2,7 @@ package adjust
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 
@@ -20,62 +21,66 @@ type unknowns struct {
 
 // evidence is the readings and checks as equations.
 type evidence struct {
-	obs      []observation
+	obs      []observation // by record, then trace
 	checks   []check
-	sessions []string
+	sessions []session
 	sources  []string
-	crews    []string  // of each session
 	sourceM  []float64 // of each source: accuracy of the operation behind its positions
-	biases   []biasKey
-	knots    []knot // by session, then time
+	biases   int       // one a trace in each connected part of the network
+	knots    []knot    // by session, then time
 }
 
-// knot is a moment at which a session's wandering positions are estimated.
+// session is one set-up with positions from one source.
+type session struct {
+	name, crew string
+	source     int
+}
+
+// knot is a moment around which a session's wandering positions are estimated.
 type knot struct {
 	session int
 	timeS   float64
+	follows bool // tied to the one before
 }
-
-// biasKey is what a bias belongs to: one trace in one connected part of the network.
-type biasKey struct{ trace, part int }
 
 // observation is one used reading: offset = n . (d + f + g + wander w) + sign b + e.
 type observation struct {
-	trace, reading, record int
-	point                  orb.Point // plane
-	bias, session, source  int
-	sign                   float64 // +1 walked with the record's direction, -1 against
-	sigma                  float64 // new at every reading
-	wander                 float64 // standard deviation of the wandering part; 0 none
-	knot                   int     // between knots[knot] and knots[knot+1]
-	knotAlpha              float64 // share of the second
+	point         orb.Point // plane
+	sigma         float64   // new at every reading
+	wander        float64   // standard deviation of the wandering part; 0 none
+	sign          float64   // of the bias: +1 walked with the record's direction, -1 against
+	trace         int32
+	reading       int32
+	record        int32
+	bias, session int32    // bias -1: none
+	knot          int32    // the nearest in time; -1: none
+	at            [3]int32 // bias, knot and session in the record's cell
 
 	// set anew in every iteration, on the displaced line
-	node        int     // between nodes[node] and nodes[node+1]
+	node        int32   // between nodes[node] and nodes[node+1]
+	out         bool    // projects on an end or a corner: says nothing across the line
 	alpha       float64 // share of the second
 	east, north float64 // the record's normal to the right
 	value       float64 // n . (reading - record)
-	segment     int     // of the record's part
 	weight      float64 // Student-t
-	out         bool    // projects on an end or a corner: says nothing across the line
 	residual    float64
 }
 
 // check is one control check: observed - known = f + g + e.
 type check struct {
-	session, source int
-	east, north     float64
-	sigma           float64
-	weight          float64
+	session     int
+	east, north float64
+	sigma       float64
+	weight      float64
 }
 
 // gather turns matches into observations, in an order that does not depend on
 // the order of the input.
 func gather(s *survey.Survey, matches [][]survey.Match, n *network, o Options) *evidence {
 	ev := &evidence{}
-	ev.nameSessions(s)
-	session, source := indexOf(ev.sessions), indexOf(ev.sources)
-	biases := map[biasKey]int{}
+	session := ev.nameSessions(s)
+	type biasKey struct{ trace, part int32 }
+	biases := map[biasKey]int32{}
 	for _, t := range s.ByID() {
 		tr := &s.Traces[t]
 		for i := range tr.Readings {
@@ -86,17 +91,15 @@ func gather(s *survey.Survey, matches [][]survey.Match, n *network, o Options) *
 			rd := &tr.Readings[i]
 			rn := &n.records[m.Record]
 			at, _ := rn.between(m.Part, m.StationM)
-			key := biasKey{t, n.parts[rn.nodes[at].point]}
+			key := biasKey{int32(t), n.parts[rn.nodes[at].point]}
 			b, ok := biases[key]
 			if !ok {
-				b = len(ev.biases)
+				b = int32(len(biases))
 				biases[key] = b
-				ev.biases = append(ev.biases, key)
 			}
 			ob := observation{
-				trace: t, reading: i, record: m.Record, point: rd.Point,
-				bias: b, session: session[tr.Session], source: source[tr.Positions],
-				sign: 1, weight: 1,
+				trace: int32(t), reading: int32(i), record: int32(m.Record), point: rd.Point, node: int32(at),
+				bias: b, session: int32(session[setup{tr.Session, tr.Positions}]), knot: -1, sign: 1, weight: 1,
 			}
 			ob.sigma, ob.wander = o.sigma(rd, m)
 			if m.Against {
@@ -105,53 +108,48 @@ func gather(s *survey.Survey, matches [][]survey.Match, n *network, o Options) *
 			ev.obs = append(ev.obs, ob)
 		}
 	}
+	ev.biases = len(biases)
 	ev.layKnots(s, o.WanderS)
-	ev.addChecks(s, session, source, o)
+	slices.SortStableFunc(ev.obs, func(a, b observation) int { return cmp.Compare(n.rank[a.record], n.rank[b.record]) })
+	ev.addChecks(s, session, o)
 	return ev
 }
 
 // knotsPerTau is how many knots stand in one correlation time: the process is
-// taken as linear between them.
-const knotsPerTau = 4
+// taken as constant around each.
+const knotsPerTau = 6
+
+// apartTaus is the pause, in correlation times, after which wandering positions
+// are taken as new: they are less than half correlated then. Walks hours and
+// streets apart would hang together otherwise, and with them all sheets.
+const apartTaus = math.Ln2
 
 // layKnots places the knots of the wandering positions where readings are.
 func (ev *evidence) layKnots(s *survey.Survey, tauS float64) {
-	order := make([]int, 0, len(ev.obs))
-	at := func(i int) knot {
-		ob := &ev.obs[i]
-		t := s.Traces[ob.trace].Readings[ob.reading].Time
-		return knot{ob.session, float64(t.UnixMilli()) / 1000}
+	timeOf := func(ob *observation) float64 {
+		return float64(s.Traces[ob.trace].Readings[ob.reading].Time.UnixMilli()) / 1000
 	}
+	var order []*observation
 	for i := range ev.obs {
 		if ev.obs[i].wander > 0 {
-			order = append(order, i)
+			order = append(order, &ev.obs[i])
 		}
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
-		x, y := at(a), at(b)
-		return cmp.Or(cmp.Compare(x.session, y.session), cmp.Compare(x.timeS, y.timeS))
+	slices.SortStableFunc(order, func(a, b *observation) int {
+		return cmp.Or(cmp.Compare(a.session, b.session), cmp.Compare(timeOf(a), timeOf(b)))
 	})
-	step := tauS / knotsPerTau
-	for _, i := range order {
-		k := at(i)
-		n := len(ev.knots)
-		if n == 0 || ev.knots[n-1].session != k.session || k.timeS > ev.knots[n-1].timeS {
-			// a pair around this reading, unless the last knot is near enough to go on from
-			if n > 0 && ev.knots[n-1].session == k.session && k.timeS <= ev.knots[n-1].timeS+step {
-				ev.knots = append(ev.knots, knot{k.session, ev.knots[n-1].timeS + step})
-			} else {
-				ev.knots = append(ev.knots, k, knot{k.session, k.timeS + step})
-			}
-			n = len(ev.knots)
+	half := tauS / knotsPerTau / 2
+	for _, ob := range order {
+		t, n := timeOf(ob), len(ev.knots)
+		if n == 0 || ev.knots[n-1].session != int(ob.session) || t > ev.knots[n-1].timeS+half {
+			follows := n > 0 && ev.knots[n-1].session == int(ob.session) && t < ev.knots[n-1].timeS+apartTaus*tauS
+			ev.knots = append(ev.knots, knot{int(ob.session), t + half, follows})
 		}
-		ob := &ev.obs[i]
-		ob.knot = n - 2
-		a, b := ev.knots[n-2], ev.knots[n-1]
-		ob.knotAlpha = min(max((k.timeS-a.timeS)/(b.timeS-a.timeS), 0), 1)
+		ob.knot = int32(len(ev.knots) - 1)
 	}
 }
 
-func (ev *evidence) addChecks(s *survey.Survey, session, source map[string]int, o Options) {
+func (ev *evidence) addChecks(s *survey.Survey, session map[setup]int, o Options) {
 	order := make([]int, len(s.Checks))
 	for i := range order {
 		order[i] = i
@@ -166,7 +164,7 @@ func (ev *evidence) addChecks(s *survey.Survey, session, source map[string]int, 
 		a := axesOf(c.Scale, c.Convergence)
 		e, n := a.ground(c.Observed[0]-c.Known[0], c.Observed[1]-c.Known[1])
 		sigma := math.Hypot(o.position(c.SigmaM), o.PoleM) // it wanders, too: alone, all of it is new
-		ev.checks = append(ev.checks, check{session[c.Session], source[c.Positions], e, n, sigma, 1})
+		ev.checks = append(ev.checks, check{session[setup{c.Session, c.Positions}], e, n, sigma, 1})
 	}
 	ev.weighChecks(o.Nu)
 }
@@ -191,10 +189,13 @@ func (ev *evidence) weighChecks(nu float64) {
 	}
 }
 
+// setup is a session as the survey has it, and where its positions come from.
+type setup struct{ session, positions string }
+
 // nameSessions lists sessions and sources of positions by name, of readings and
-// checks.
-func (ev *evidence) nameSessions(s *survey.Survey) {
-	crew, accuracy := map[string]string{}, map[string]float64{}
+// checks. A session with positions from two sources is two.
+func (ev *evidence) nameSessions(s *survey.Survey) map[setup]int {
+	crew, accuracy := map[setup]string{}, map[string]float64{}
 	operation := map[string]float64{}
 	for i := range s.Sources {
 		if m := s.Sources[i].OperationM; m > 0 { // not where its accuracy is unknown
@@ -203,7 +204,9 @@ func (ev *evidence) nameSessions(s *survey.Survey) {
 	}
 	for i := range s.Traces {
 		tr := &s.Traces[i]
-		crew[tr.Session] = tr.Crew
+		if u := (setup{tr.Session, tr.Positions}); crew[u] == "" || tr.Crew < crew[u] {
+			crew[u] = tr.Crew
+		}
 		accuracy[tr.Positions] = max(accuracy[tr.Positions], 0)
 		if len(tr.Readings) > 0 {
 			accuracy[tr.Positions] = max(accuracy[tr.Positions], operation[tr.Readings[0].File])
@@ -211,16 +214,30 @@ func (ev *evidence) nameSessions(s *survey.Survey) {
 	}
 	for i := range s.Checks {
 		c := &s.Checks[i]
-		crew[c.Session] = crew[c.Session] + ""
+		crew[setup{c.Session, c.Positions}] += ""
 		accuracy[c.Positions] = max(accuracy[c.Positions], operation[c.File])
 	}
-	ev.sessions, ev.sources = sortedKeys(crew), sortedKeys(accuracy)
-	for _, name := range ev.sessions {
-		ev.crews = append(ev.crews, crew[name])
-	}
+	ev.sources = slices.Sorted(maps.Keys(accuracy))
+	source, sources := indexOf(ev.sources), map[string]int{}
 	for _, name := range ev.sources {
 		ev.sourceM = append(ev.sourceM, accuracy[name])
 	}
+	setups := slices.SortedFunc(maps.Keys(crew), func(a, b setup) int {
+		return cmp.Or(cmp.Compare(a.session, b.session), cmp.Compare(a.positions, b.positions))
+	})
+	index := map[setup]int{}
+	for i, u := range setups {
+		index[u] = i
+		sources[u.session]++
+	}
+	for _, u := range setups {
+		name := u.session
+		if sources[name] > 1 {
+			name += " / " + u.positions
+		}
+		ev.sessions = append(ev.sessions, session{name, crew[u], source[u.positions]})
+	}
+	return index
 }
 
 // between is the pair of nodes around a station of a part: the first of them,
@@ -241,15 +258,6 @@ func (rn *recordNet) between(part int, stationM float64) (first int, alpha float
 		alpha = min(max((stationM-a)/(b-a), 0), 1)
 	}
 	return i, alpha
-}
-
-func sortedKeys[V any](m map[string]V) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	slices.Sort(keys)
-	return keys
 }
 
 func indexOf(names []string) map[string]int {

@@ -17,11 +17,10 @@ type network struct {
 	records []recordNet
 	rank    []int // of each record among the keys: unknowns are numbered by it
 	sheets  []string
-	points  int // 2-D displacements
-	edges   []edge
-	ends    []end
+	points  int      // 2-D displacements
+	degree  []int32  // edges at each point
 	joins   [][2]int // points at one place on two sheets
-	parts   []int    // component of each point
+	parts   []int32  // component of each point
 }
 
 // recordNet is one record in the network.
@@ -37,15 +36,6 @@ type node struct {
 	point, part, segment, vertex int // vertex -1: not a vertex
 	stationM                     float64
 }
-
-// edge ties the movements of two points along a record.
-type edge struct {
-	a, b, record int
-	lengthM      float64
-}
-
-// end is a point with nothing beyond it.
-type end struct{ point, record int }
 
 // axes turn the plane's grid metres into true east and north in ground metres
 // and back, at one record.
@@ -117,9 +107,7 @@ func buildNetwork(s *survey.Survey, feet [][]foot, o Options) *network {
 				nodes[i].point = n.newPoint()
 			}
 		}
-		n.addEdges(r)
 	}
-	n.findEnds()
 	n.findComponents()
 	return n
 }
@@ -191,8 +179,9 @@ func compareFeet(a, b foot) int {
 	return cmp.Or(cmp.Compare(a.part, b.part), cmp.Compare(a.stationM, b.stationM), cmp.Compare(meeting(a), meeting(b)))
 }
 
-// nodeGapM is how near to another node a foot point needs none of its own.
-const nodeGapM = 0.05
+// nodeGapM is how near to another node a foot point needs none of its own: between
+// nodes a line's error is taken as straight.
+const nodeGapM = 1.0
 
 // layNodes lists the nodes of one line: every vertex, every meeting that is not
 // at one, and every other foot that is not near either.
@@ -236,40 +225,27 @@ func addNodes(l *lineref.Line, nodes []node, feet []foot, meets bool, gapM float
 	return nodes
 }
 
-func (n *network) addEdges(r int) {
-	nodes := n.records[r].nodes
-	for i := 1; i < len(nodes); i++ {
-		a, b := nodes[i-1], nodes[i]
+// edges yields the record's neighbouring nodes that lie at two points: along
+// such an edge their movements hang together. The length is at least a
+// millimetre.
+func (rn *recordNet) edges(yield func(k int, lengthM float64)) {
+	for k := 1; k < len(rn.nodes); k++ {
+		a, b := &rn.nodes[k-1], &rn.nodes[k]
 		if a.part == b.part && a.point != b.point {
-			n.edges = append(n.edges, edge{a.point, b.point, r, max(b.stationM-a.stationM, 1e-3)})
+			yield(k-1, max(b.stationM-a.stationM, 1e-3))
 		}
 	}
 }
 
-// findEnds lists the points with one edge: an Ornstein-Uhlenbeck chain carries
-// half its variance's precision at each free end.
-func (n *network) findEnds() {
-	degree := make([]int, n.points)
-	last := make([]int, n.points)
-	for _, e := range n.edges {
-		degree[e.a]++
-		degree[e.b]++
-		last[e.a], last[e.b] = e.record, e.record
-	}
-	for p, d := range degree {
-		if d == 1 {
-			n.ends = append(n.ends, end{p, last[p]})
-		}
-	}
-}
-
-// findComponents numbers what hangs together, drawings joined on paper included.
+// findComponents counts the edges at every point and numbers what hangs
+// together, drawings joined on paper included.
 func (n *network) findComponents() {
-	parent := make([]int, n.points)
+	n.degree = make([]int32, n.points)
+	parent := make([]int32, n.points)
 	for i := range parent {
-		parent[i] = i
+		parent[i] = int32(i)
 	}
-	find := func(i int) int {
+	find := func(i int32) int32 {
 		for parent[i] != i {
 			parent[i] = parent[parent[i]]
 			i = parent[i]
@@ -277,18 +253,24 @@ func (n *network) findComponents() {
 		return i
 	}
 	union := func(a, b int) {
-		a, b = find(a), find(b)
-		parent[max(a, b)] = min(a, b)
+		x, y := find(int32(a)), find(int32(b))
+		parent[max(x, y)] = min(x, y)
 	}
-	for _, e := range n.edges {
-		union(e.a, e.b)
+	for r := range n.records {
+		rn := &n.records[r]
+		rn.edges(func(k int, _ float64) {
+			a, b := rn.nodes[k].point, rn.nodes[k+1].point
+			n.degree[a]++
+			n.degree[b]++
+			union(a, b)
+		})
 	}
 	for _, j := range n.joins {
 		union(j[0], j[1])
 	}
-	n.parts = make([]int, n.points)
+	n.parts = parent
 	for i := range parent {
-		n.parts[i] = find(i)
+		n.parts[i] = find(int32(i))
 	}
 }
 

@@ -7,15 +7,19 @@ import (
 )
 
 // prior is what is known beforehand of a pair of unknowns, beyond that of its
-// parent (a record's of its sheet's, a sheet's of the whole map's; -1: zero): a
-// Student-t of a scale and degrees of freedom, as a normal distribution with a
-// weight.
+// parent (a record's of its sheet's, a sheet's of the whole map's, a session's of
+// its source's; -1: zero): a Student-t of a scale and degrees of freedom, as a
+// normal distribution with a weight.
 type prior struct {
 	first, parent     int
 	sigma, nu, weight float64
+	fixed             bool // the weight is: nothing was read under it
 }
 
 func (q *prior) reweight(x []float64) {
+	if q.fixed {
+		return
+	}
 	e, n := x[q.first], x[q.first+1]
 	if q.parent >= 0 {
 		e, n = e-x[q.parent], n-x[q.parent+1]
@@ -23,22 +27,62 @@ func (q *prior) reweight(x []float64) {
 	q.weight = estimate.StudentTVector((e*e+n*n)/(q.sigma*q.sigma), 2, q.nu)
 }
 
-// add adds the prior to the normal equations. The zeros keep pairs in the
-// pattern of the inverse.
-func (q *prior) add(s *system) {
+// add adds the prior to the normal equations, in which the pair and its parent
+// have the numbers first and parent. The zeros keep pairs in the pattern of the
+// inverse.
+func (q *prior) add(s *system, first, parent int) {
 	w := q.weight / (q.sigma * q.sigma)
 	for axis := range 2 {
 		var r row
-		r.add(q.first+axis, 1)
+		r.add(first+axis, 1)
 		if q.parent >= 0 {
-			r.add(q.parent+axis, -1)
+			r.add(parent+axis, -1)
+			s.add(first+axis, parent+1-axis, 0)
 		}
 		s.observe(&r, 0, w)
 	}
-	s.b.Add(q.first, q.first+1, 0)
+	s.add(first, first+1, 0)
 }
 
 // startM is how far off anything may be at the start.
 const startM = 0.5
 
 func wide(sigma float64) float64 { return math.Min(1, sigma*sigma/(startM*startM)) }
+
+// unread is the weight that gives a normal distribution the variance of the
+// Student-t, nu/(nu-2) times its scale's: that of a shift of which nothing tells.
+func unread(nu float64) float64 { return (nu - 2) / nu }
+
+// What is expected of a sheet that nothing was read on is what those are off that
+// something was read on, the Student-t's own variance standing for
+// expectedSheets of them. Beyond farScales times the scale a sheet is in another
+// frame, not off.
+const (
+	expectedSheets = 5
+	farScales      = 20
+)
+
+// unreadSheets gives the sheets without readings the weight of their variance.
+func (p *problem) unreadSheets() {
+	read := make([]bool, len(p.sheet))
+	for _, c := range p.readCells {
+		if k := p.n.records[c.record].sheet; k >= 0 {
+			read[k] = true
+		}
+	}
+	scale2 := p.o.SheetM * p.o.SheetM
+	sum, count := expectedSheets*scale2/unread(p.o.SheetNu), float64(expectedSheets)
+	for i := range p.sheet {
+		q := &p.sheet[i]
+		e, n := p.x[q.first]-p.x[q.parent], p.x[q.first+1]-p.x[q.parent+1]
+		if read[i] && e*e+n*n < farScales*farScales*scale2 {
+			sum += (e*e + n*n) / 2
+			count++
+		}
+	}
+	for i := range p.sheet {
+		if !read[i] {
+			p.sheet[i].weight, p.sheet[i].fixed = scale2*count/sum, true
+		}
+	}
+}

@@ -2,43 +2,75 @@ package adjust
 
 import (
 	"math"
-	"math/rand/v2"
 
 	"github.com/asfound/asfound/internal/estimate"
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
-// posterior turns the solved problem into the model that later stages read.
+// posterior turns the solved problem into the model that later stages read. It is
+// of no use for a further iteration.
 func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
+	p.unsettle()
 	p.project()
 	p.reweight()
-	f, _, err := p.factor(1 / estimate.StudentTCovariance(p.o.Nu))
+	p.unreadSheets()
+	information := 1 / estimate.StudentTCovariance(p.o.Nu)
+	if err := p.factor(information); err != nil {
+		return nil, err
+	}
+	p.joint.inv = p.joint.f.SelectedInverse()
+	m := &survey.Model{Profiles: make([]survey.Profile, len(s.Records)), Budget: p.o.terms()}
+	m.OffsetU, m.CoverDifferenceM = blank(s), blank(s)
+	ds := make([]diagnosis, len(p.readCells))
+	parallel.Each(len(p.readCells), 0, func() func(int) {
+		return func(i int) {
+			c := p.readCells[i]
+			inv := p.inverse(c)
+			ds[i] = p.diagnose(c, inv, information)
+			m.Profiles[c.record] = survey.Profile{Nodes: p.profileNodes(c, inv), Shares: p.shares(c, inv, m.OffsetU)}
+		}
+	})
+	err := p.inOrder(p.unreadCells, 1, func(c *cell) {
+		p.complete(c, make([]float64, len(c.index)))
+		m.Profiles[c.record] = survey.Profile{Nodes: p.profileNodes(c, p.inverse(c))}
+		p.forget(c)
+	})
 	if err != nil {
 		return nil, err
 	}
-	inv := f.SelectedInverse()
-	m := &survey.Model{Profiles: make([]survey.Profile, len(s.Records)), Budget: p.o.terms()}
-	readings := p.countReadings()
-	for r := range p.n.records {
-		m.Profiles[r].Nodes = p.profileNodes(r, inv, readings[r])
-	}
-	m.OffsetU, m.CoverDifferenceM = blank(s), blank(s)
-	p.addShares(m, inv)
-	p.draw(m, f)
-	m.Effects = p.effects(s, inv)
-	m.Fit = p.fit()
+	m.Draws = p.draws
+	m.Effects = p.effects(p.joint.inv)
+	m.Fit = p.fit(ds)
 	return m, nil
 }
 
-// countReadings counts the readings at each node of each record: a reading
-// belongs to the nearer of the two nodes around it.
-func (p *problem) countReadings() [][]int {
-	counts := make([][]int, len(p.n.records))
-	for r := range counts {
-		counts[r] = make([]int, len(p.n.records[r].nodes))
+// inverse is the covariances of a cell's unknowns.
+func (p *problem) inverse(c *cell) *estimate.Inverse {
+	return c.part.SelectedInverse(func(i, j int) float64 { return p.sharedCovariance(c, i, j) })
+}
+
+// sharedCovariance is the covariance of two of a cell's shared unknowns.
+func (p *problem) sharedCovariance(c *cell, i, j int) float64 {
+	v, _ := p.joint.inv.At(int(p.joint.place[c.index[i]]), int(p.joint.place[c.index[j]]))
+	return v
+}
+
+func (p *problem) profileNodes(c *cell, inv *estimate.Inverse) []survey.Node {
+	rn := &p.n.records[c.record]
+	out := make([]survey.Node, len(rn.nodes))
+	for k := range rn.nodes {
+		nd := &rn.nodes[k]
+		v := vectorAt(p.x[2*nd.point], p.x[2*nd.point+1], int(c.node[k]), inv)
+		e, n := normalAt(rn, k)
+		offset, variance := v.Along(e, n)
+		out[k] = survey.Node{
+			Part: nd.part, StationM: nd.stationM, Vertex: nd.vertex, D: v,
+			OffsetM: offset, OffsetU: math.Sqrt(max(variance, 0)),
+		}
 	}
-	for i := range p.ev.obs {
-		ob := &p.ev.obs[i]
+	for i := range c.obs { // a reading belongs to the nearer of the two nodes around it
+		ob := &c.obs[i]
 		if ob.out {
 			continue
 		}
@@ -46,39 +78,14 @@ func (p *problem) countReadings() [][]int {
 		if ob.alpha >= 0.5 {
 			k++
 		}
-		counts[ob.record][k]++
-	}
-	return counts
-}
-
-func (p *problem) profileNodes(r int, inv *estimate.Inverse, readings []int) []survey.Node {
-	rn := &p.n.records[r]
-	out := make([]survey.Node, len(rn.nodes))
-	for k := range rn.nodes {
-		nd := &rn.nodes[k]
-		v := p.vector(2*nd.point, inv)
-		e, n := p.normalAt(rn, k)
-		offset, variance := v.Along(e, n)
-		out[k] = survey.Node{
-			Part: nd.part, StationM: nd.stationM, Vertex: nd.vertex, D: v,
-			OffsetM: offset, OffsetU: math.Sqrt(max(variance, 0)), Readings: readings[k],
-		}
+		out[k].Readings++
 	}
 	return out
 }
 
-// vector is the estimate and covariance of a pair of unknowns.
-func (p *problem) vector(first int, inv *estimate.Inverse) survey.Vector {
-	at := func(i, j int) float64 { v, _ := inv.At(i, j); return v }
-	return survey.Vector{
-		East: p.x[first], North: p.x[first+1],
-		EE: at(first, first), EN: at(first, first+1), NN: at(first+1, first+1),
-	}
-}
-
 // normalAt is the unit normal to the right at a node: of its segment, or the
 // mean of both at a vertex.
-func (p *problem) normalAt(rn *recordNet, k int) (east, north float64) {
+func normalAt(rn *recordNet, k int) (east, north float64) {
 	nd := &rn.nodes[k]
 	last := len(rn.line.Parts[nd.part]) - 2
 	if nd.vertex <= 0 || nd.vertex > last {
@@ -94,109 +101,58 @@ func (p *problem) normalAt(rn *recordNet, k int) (east, north float64) {
 	return e / l, n / l
 }
 
-// addShares splits each record's mean raw difference into the model's parts,
-// and says how sure each reading's positions are.
-func (p *problem) addShares(m *survey.Model, inv *estimate.Inverse) {
+// shares splits a record's mean raw difference into the model's parts, and says
+// how sure each reading's positions are.
+func (p *problem) shares(c *cell, inv *estimate.Inverse, offsetU [][]float32) (sh survey.Shares) {
 	at := func(i, j int) float64 { v, _ := inv.At(i, j); return v }
-	positions := make([]float64, len(m.Profiles)) // sum of the variance of session and source
-	for i := range p.ev.obs {
-		ob := &p.ev.obs[i]
+	positions := 0.0 // sum of the variance of session and source
+	for i := range c.obs {
+		ob := &c.obs[i]
 		if ob.out {
 			continue
 		}
-		sh := &m.Profiles[ob.record].Shares
 		e, n := ob.east, ob.north
 		along := func(first int) float64 { return e*p.x[first] + n*p.x[first+1] }
-		d := p.displacement(ob)
-		own, sheet := along(p.own[ob.record].first), along(p.own[ob.record].parent)
+		d := p.displacement(c, ob)
+		own, sheet := along(p.own[c.record].first), along(p.own[c.record].parent)
 		sh.Readings++
 		sh.RawM += ob.value
 		sh.SheetM += sheet
 		sh.OwnM += own - sheet
 		sh.LocalM += d - own
-		session, source, bias := along(p.u.sessions+2*ob.session), along(p.u.sources+2*ob.source), ob.sign*p.x[p.u.bias+ob.bias]
-		sh.SessionM += session
+		both, source := along(p.u.sessions+2*int(ob.session)), along(p.u.sources+2*p.ev.sessions[ob.session].source)
+		bias, biasVariance := 0.0, 0.0
+		if ob.bias >= 0 {
+			bias, biasVariance = ob.sign*p.x[p.u.bias+int(ob.bias)], inv.Variance(int(ob.at[0]))
+		}
+		sh.SessionM += both - source
 		sh.SourceM += source
 		sh.BiasM += bias
-		sh.NoiseM += ob.value - d - session - source - bias
+		sh.NoiseM += ob.value - d - both - bias
 
-		c, g := p.u.sessions+2*ob.session, p.u.sources+2*ob.source
-		quad := func(a, b int) float64 {
-			return e*e*at(a, b) + e*n*(at(a, b+1)+at(a+1, b)) + n*n*at(a+1, b+1)
-		}
-		position := quad(c, c) + quad(g, g) + 2*quad(c, g)
-		positions[ob.record] += position
-		common := position + inv.Variance(p.u.bias+ob.bias)
-		m.OffsetU[ob.trace][ob.reading] = float32(math.Sqrt(ob.sigma*ob.sigma + ob.wander*ob.wander + max(common, 0)))
+		f := int(ob.at[2])
+		position := e*e*at(f, f) + 2*e*n*at(f, f+1) + n*n*at(f+1, f+1)
+		positions += position
+		offsetU[ob.trace][ob.reading] = float32(math.Sqrt(ob.sigma*ob.sigma + ob.wander*ob.wander + max(position+biasVariance, 0)))
 	}
-	for r := range m.Profiles {
-		sh := &m.Profiles[r].Shares
-		if sh.Readings == 0 {
-			continue
-		}
-		n := float64(sh.Readings)
-		for _, v := range []*float64{&sh.RawM, &sh.SheetM, &sh.OwnM, &sh.LocalM, &sh.SessionM, &sh.SourceM, &sh.BiasM, &sh.NoiseM} {
-			*v /= n
-		}
-		sh.FieldU = math.Sqrt(max(positions[r]/n, 0))
+	if sh.Readings == 0 {
+		return sh
 	}
+	n := float64(sh.Readings)
+	for _, v := range []*float64{&sh.RawM, &sh.SheetM, &sh.OwnM, &sh.LocalM, &sh.SessionM, &sh.SourceM, &sh.BiasM, &sh.NoiseM} {
+		*v /= n
+	}
+	sh.FieldU = math.Sqrt(max(positions/n, 0))
+	return sh
 }
 
 // displacement is n . d at a reading.
-func (p *problem) displacement(ob *observation) float64 {
-	nodes := p.n.records[ob.record].nodes
+func (p *problem) displacement(c *cell, ob *observation) float64 {
+	nodes := p.n.records[c.record].nodes
 	a, b := 2*nodes[ob.node].point, 2*nodes[ob.node+1].point
 	e := (1-ob.alpha)*p.x[a] + ob.alpha*p.x[b]
 	n := (1-ob.alpha)*p.x[a+1] + ob.alpha*p.x[b+1]
 	return e*ob.east + n*ob.north
-}
-
-// draw adds the joint draws of the surveyed records' offsets. Draw k has its own
-// random stream, so that their number changes none of them.
-func (p *problem) draw(m *survey.Model, f *estimate.Factor) {
-	var surveyed []int
-	for r := range m.Profiles {
-		if m.Profiles[r].Shares.Readings > 0 {
-			surveyed = append(surveyed, r)
-			m.Profiles[r].Draws = make([][]float32, p.o.Draws)
-		}
-	}
-	if len(surveyed) == 0 {
-		return
-	}
-	z, x := make([]float64, p.u.n), make([]float64, p.u.n)
-	for k := range p.o.Draws {
-		rng := rand.New(rand.NewPCG(uint64(p.o.Seed), uint64(k)))
-		for i := range z {
-			z[i] = rng.NormFloat64()
-		}
-		f.Sample(z, x)
-		for _, r := range surveyed {
-			rn := &p.n.records[r]
-			row := make([]float32, len(rn.nodes))
-			for i := range rn.nodes {
-				e, n := p.normalAt(rn, i)
-				at := 2 * rn.nodes[i].point
-				row[i] = float32(m.Profiles[r].Nodes[i].OffsetM + e*x[at] + n*x[at+1])
-			}
-			m.Profiles[r].Draws[k] = row
-		}
-	}
-}
-
-func (p *problem) fit() survey.Fit {
-	f := survey.Fit{Unknowns: p.u.n, Iterations: p.iterations}
-	sum := 0.0
-	for i := range p.ev.obs {
-		if ob := &p.ev.obs[i]; !ob.out {
-			f.Readings++
-			sum += ob.weight * ob.residual * ob.residual / (ob.sigma * ob.sigma)
-		}
-	}
-	if f.Readings > 0 {
-		f.VarianceFactor = sum / float64(f.Readings)
-	}
-	return f
 }
 
 // blank is a NaN for every reading.

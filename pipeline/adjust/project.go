@@ -2,7 +2,9 @@ package adjust
 
 import (
 	"math"
+	"sort"
 
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/paulmach/orb"
 )
 
@@ -12,50 +14,105 @@ var cornerCos = math.Cos(15 * math.Pi / 180)
 
 // project renews every foot point on its displaced line.
 func (p *problem) project() {
-	for i := range p.ev.obs {
-		ob := &p.ev.obs[i]
-		off := ob.out && p.iterations > settleAfter
-		p.projectOne(ob)
-		ob.out = ob.out || off
+	parallel.Each(len(p.readCells), 0, func() func(int) {
+		var l displacedLine
+		return func(i int) {
+			c := p.readCells[i]
+			if c.settled {
+				return
+			}
+			l.lay(p, c)
+			for k := range c.obs {
+				ob := &c.obs[k]
+				off := ob.out && p.iterations > settleAfter
+				p.projectOne(c, &l, ob)
+				ob.out = ob.out || off
+			}
+		}
+	})
+}
+
+// displacedLine is a record's nodes moved by their present estimate, on the
+// plane, and how far along they lie.
+type displacedLine struct {
+	at     []orb.Point
+	alongM []float64
+}
+
+func (l *displacedLine) lay(p *problem, c *cell) {
+	rn := &p.n.records[c.record]
+	l.at, l.alongM = l.at[:0], l.alongM[:0]
+	along := 0.0
+	for k := range rn.nodes {
+		q := p.displaced(rn, k)
+		if k > 0 {
+			along += distance(l.at[k-1], q)
+		}
+		l.at, l.alongM = append(l.at, q), append(l.alongM, along)
 	}
 }
 
-func (p *problem) projectOne(ob *observation) {
-	rn := &p.n.records[ob.record]
-	fe := p.x[p.u.sessions+2*ob.session] + p.x[p.u.sources+2*ob.source]
-	fn := p.x[p.u.sessions+2*ob.session+1] + p.x[p.u.sources+2*ob.source+1]
-	fx, fy := rn.axes.grid(fe, fn)
-	at := orb.Point{ob.point[0] - fx, ob.point[1] - fy}
-
-	best, bestAlpha, bestDist := -1, 0.0, math.Inf(1)
-	a := p.displaced(rn, 0)
-	for k := 0; k+1 < len(rn.nodes); k++ {
-		b := p.displaced(rn, k+1)
-		if rn.nodes[k].part == rn.nodes[k+1].part {
-			dx, dy := b[0]-a[0], b[1]-a[1]
-			t := 0.0
-			if l := dx*dx + dy*dy; l > 0 {
-				t = min(max(((at[0]-a[0])*dx+(at[1]-a[1])*dy)/l, 0), 1)
-			}
-			if d := math.Hypot(at[0]-a[0]-t*dx, at[1]-a[1]-t*dy); d < bestDist {
-				best, bestAlpha, bestDist = k, t, d
+// nearest is the edge with the foot point of a position, and where on it. It
+// starts from the edge of the last time: what is certainly farther is passed
+// over. stay keeps it on that edge.
+func (l *displacedLine) nearest(nodes []node, from int, stay bool, at orb.Point) (edge int, alpha float64) {
+	best := math.Inf(1)
+	edge = -1
+	try := func(k int) {
+		if nodes[k].part != nodes[k+1].part {
+			return
+		}
+		a, b := l.at[k], l.at[k+1]
+		dx, dy := b[0]-a[0], b[1]-a[1]
+		t := 0.0
+		if l := dx*dx + dy*dy; l > 0 {
+			t = min(max(((at[0]-a[0])*dx+(at[1]-a[1])*dy)/l, 0), 1)
+		}
+		if d := distance(at, orb.Point{a[0] + t*dx, a[1] + t*dy}); d < best {
+			edge, alpha, best = k, t, d
+		}
+	}
+	if from+1 < len(nodes) {
+		try(from)
+	}
+	for k := 0; k+1 < len(nodes) && !(stay && edge >= 0); {
+		// Nothing that is nearer along the line than the difference can be nearer.
+		if free := distance(at, l.at[k]) - best; free > 0 {
+			if skip := sort.SearchFloat64s(l.alongM[k+1:], l.alongM[k]+free); skip > 0 {
+				k += skip
+				continue
 			}
 		}
-		a = b
+		try(k)
+		k++
 	}
+	return edge, alpha
+}
+
+func distance(a, b orb.Point) float64 {
+	dx, dy := a[0]-b[0], a[1]-b[1]
+	return math.Sqrt(dx*dx + dy*dy)
+}
+
+func (p *problem) projectOne(c *cell, l *displacedLine, ob *observation) {
+	rn := &p.n.records[c.record]
+	f := p.u.sessions + 2*int(ob.session)
+	fx, fy := rn.axes.grid(p.x[f], p.x[f+1])
+	at := orb.Point{ob.point[0] - fx, ob.point[1] - fy}
+	best, alpha := l.nearest(rn.nodes, int(ob.node), p.iterations > 2*settleAfter, at)
 	ob.out = best < 0
 	if ob.out {
 		return
 	}
 	na, nb := &rn.nodes[best], &rn.nodes[best+1]
-	station := na.stationM + bestAlpha*(nb.stationM-na.stationM)
+	station := na.stationM + alpha*(nb.stationM-na.stationM)
 	segment := segmentBetween(na, nb)
-	ob.node, ob.alpha, ob.segment = best, bestAlpha, segment
+	ob.node, ob.alpha = int32(best), alpha
 	ob.east, ob.north = rn.axes.right(&rn.line, na.part, segment)
 	foot := rn.line.AtPart(na.part, segment, station)
 	e, n := rn.axes.ground(ob.point[0]-foot[0], ob.point[1]-foot[1])
 	ob.value = e*ob.east + n*ob.north
-	ob.out = (bestAlpha == 0 && p.corner(rn, best, at)) || (bestAlpha == 1 && p.corner(rn, best+1, at))
+	ob.out = (alpha == 0 && p.corner(rn, best, at)) || (alpha == 1 && p.corner(rn, best+1, at))
 }
 
 // segmentBetween is the segment of the part on which two neighbouring nodes lie.

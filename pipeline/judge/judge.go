@@ -26,7 +26,7 @@ func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Opti
 	for r := range s.Records {
 		rec := &s.Records[r]
 		line := lineref.New(rec.Parts, rec.Scale)
-		js[r] = judgeRecord(r, rec, &line, &m.Profiles[r], o)
+		js[r] = judgeRecord(r, rec, &line, withDraws(m, r), o)
 		findings = append(findings, positionFindings(s, &line, m, &js[r], o)...)
 		findings = append(findings, depthFindings(s, &line, m, &js[r], o)...)
 	}
@@ -36,14 +36,14 @@ func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Opti
 	return js, findings
 }
 
-func judgeRecord(r int, rec *survey.Record, line *lineref.Line, p *survey.Profile, o Options) survey.Judgement {
+func judgeRecord(r int, rec *survey.Record, line *lineref.Line, p drawn, o Options) survey.Judgement {
 	j := survey.Judgement{
 		Record: r, Tolerance: o.Tolerance(rec), LengthM: line.LengthM(),
 		Position: survey.VerdictUnsurveyed, Readings: p.Shares.Readings,
 	}
 	judgePosition(&j, p, o)
-	judgeDepth(&j, rec, p, o)
-	j.Attribution = attribute(&j, p)
+	judgeDepth(&j, rec, p.Profile, o)
+	j.Attribution = attribute(&j, p.Profile)
 	return j
 }
 

@@ -41,10 +41,24 @@ func around(nodes []survey.Node, s survey.Span) span {
 	return out
 }
 
+// drawn is a record's profile and its joint draws.
+type drawn struct {
+	*survey.Profile
+	draws [][]float32
+}
+
+func withDraws(m *survey.Model, record int) drawn {
+	p := drawn{Profile: &m.Profiles[record]}
+	if m.Draws != nil {
+		p.draws = m.Draws(record)
+	}
+	return p
+}
+
 // judgePosition fills the positional verdict of a record and its stretches.
-func judgePosition(j *survey.Judgement, p *survey.Profile, o Options) {
+func judgePosition(j *survey.Judgement, p drawn, o Options) {
 	limit := j.Tolerance.HorizontalM
-	all := spans(p, o.MaxGapM)
+	all := spans(p.Profile, o.MaxGapM)
 	if len(all) == 0 {
 		return
 	}
@@ -52,7 +66,7 @@ func judgePosition(j *survey.Judgement, p *survey.Profile, o Options) {
 		j.CoveredM += s.LengthM()
 	}
 	hits := 0
-	for _, d := range p.Draws {
+	for _, d := range p.draws {
 		for _, s := range all {
 			if beyondThroughout(p.Nodes, d, s, limit, math.Min(o.MinStretchM, s.LengthM())) {
 				hits++
@@ -60,7 +74,7 @@ func judgePosition(j *survey.Judgement, p *survey.Profile, o Options) {
 			}
 		}
 	}
-	j.Probability = share(hits, len(p.Draws))
+	j.Probability = share(hits, len(p.draws))
 	j.Position = o.verdict(j.Probability)
 	for _, s := range all {
 		j.Stretches = append(j.Stretches, cut(p, s, limit, o)...)
@@ -158,7 +172,7 @@ func crossing(va, vb, limit float64) (enter, leave float64) {
 // cut splits a span into stretches of one verdict each, by the probability at
 // each place, and then asks of every stretch beyond the tolerance the joint
 // probability too.
-func cut(p *survey.Profile, s span, limit float64, o Options) []survey.Stretch {
+func cut(p drawn, s span, limit float64, o Options) []survey.Stretch {
 	var out []survey.Stretch
 	for k := s.first; k < s.last; k++ {
 		a, b := &p.Nodes[k], &p.Nodes[k+1]
@@ -220,7 +234,7 @@ func joinEqual(in []survey.Stretch) []survey.Stretch {
 
 // weigh fills a stretch's worst place and joint probability, and takes back an
 // outside that the joint probability does not bear.
-func weigh(st *survey.Stretch, p *survey.Profile, s span, limit float64, o Options) {
+func weigh(st *survey.Stretch, p drawn, s span, limit float64, o Options) {
 	worst := -1
 	for k := s.first; k <= s.last; k++ {
 		n := &p.Nodes[k]
@@ -237,12 +251,12 @@ func weigh(st *survey.Stretch, p *survey.Profile, s span, limit float64, o Optio
 	st.WorstM, st.WorstU = p.Nodes[worst].OffsetM, p.Nodes[worst].OffsetU
 	part := around(p.Nodes, survey.Span{Part: st.Part, FromM: st.FromM, ToM: st.ToM})
 	hits := 0
-	for _, d := range p.Draws {
+	for _, d := range p.draws {
 		if beyondThroughout(p.Nodes, d, part, limit, math.Min(o.MinStretchM, part.LengthM())) {
 			hits++
 		}
 	}
-	st.Probability = share(hits, len(p.Draws))
+	st.Probability = share(hits, len(p.draws))
 	if st.Verdict == survey.VerdictOutside {
 		st.Verdict = o.verdict(st.Probability)
 	}

@@ -14,8 +14,8 @@ func testOptions() Options {
 
 // profile is a straight profile with a reading at every node, its draws all at
 // the given offsets plus u times a common normal quantile.
-func profile(step float64, u float64, offsets ...float64) *survey.Profile {
-	p := &survey.Profile{}
+func profile(step float64, u float64, offsets ...float64) drawn {
+	p := drawn{Profile: &survey.Profile{}}
 	for i, v := range offsets {
 		p.Nodes = append(p.Nodes, survey.Node{StationM: float64(i) * step, Vertex: -1, OffsetM: v, OffsetU: u, Readings: 1})
 	}
@@ -27,12 +27,12 @@ func profile(step float64, u float64, offsets ...float64) *survey.Profile {
 		for _, v := range offsets {
 			row = append(row, float32(v+u*z))
 		}
-		p.Draws = append(p.Draws, row)
+		p.draws = append(p.draws, row)
 	}
 	return p
 }
 
-func judged(p *survey.Profile) *survey.Judgement {
+func judged(p drawn) *survey.Judgement {
 	j := &survey.Judgement{Tolerance: survey.Tolerance{HorizontalM: 0.5}, Position: survey.VerdictUnsurveyed}
 	judgePosition(j, p, testOptions())
 	return j
@@ -41,7 +41,7 @@ func judged(p *survey.Profile) *survey.Judgement {
 func TestVerdictOfARecord(t *testing.T) {
 	tests := []struct {
 		name                       string
-		p                          *survey.Profile
+		p                          drawn
 		want                       survey.Verdict
 		outside, within, undecided float64
 	}{

@@ -21,6 +21,11 @@ type Model struct {
 	Budget   []Term // the error budget, as the report shows it
 	Fit      Fit
 
+	// Draws makes joint draws of a record's offsets at its nodes (one row a draw,
+	// one column a node), the same whenever it is asked; none without evidence of
+	// its own. They are not kept: those of a city would fill gigabytes.
+	Draws func(record int) [][]float32
+
 	// Of every reading, per trace: one standard deviation of its offset across
 	// the line, and its cover minus its record's. NaN where the model says
 	// nothing of a reading; nil where it says nothing at all.
@@ -31,9 +36,6 @@ type Model struct {
 // Profile is what to add to one record to reach the truth, along its length.
 type Profile struct {
 	Nodes []Node // by part, then station
-	// Draws are joint draws of the offset at the nodes (one row a draw, one
-	// column a node), from the adjusted model; nil without own evidence.
-	Draws [][]float32
 	// Shares of the record's mean raw difference across the line, metres, over
 	// its used readings: raw = sheet + own + local + session + source + bias + noise.
 	Shares Shares
@@ -134,6 +136,17 @@ type Term struct {
 // Fit is how well the model describes the evidence.
 type Fit struct {
 	Readings, Unknowns int
-	VarianceFactor     float64 // of the standardised residuals of used readings
+	Redundancy         float64 // sum of the readings' redundancy numbers
+	VarianceFactor     float64 // weighted squares of their residuals over it: 1 where the error budget is right
 	Iterations         int
+	Worst              []Influence // the readings that fit worst, worst first
+}
+
+// Influence is how one reading fits, and what it decides.
+type Influence struct {
+	Trace, Reading, Record int     // into Survey.Traces, its Readings and Survey.Records
+	ResidualM              float64 // what the model leaves of its offset, + right of the record
+	Standardised           float64 // the residual in its own standard deviations
+	Redundancy             float64 // 0: nothing checks it; 1: it decides nothing
+	WithoutM               float64 // what the record's offset there would change by without it
 }

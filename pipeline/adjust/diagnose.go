@@ -1,0 +1,96 @@
+package adjust
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"github.com/asfound/asfound/internal/estimate"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// worstCount is how many of the worst readings are listed.
+const worstCount = 10
+
+// diagnosis is what the residuals of one cell's readings say.
+type diagnosis struct {
+	readings            int
+	redundancy, squares float64
+	worst               []survey.Influence
+}
+
+// diagnose tests a cell's readings as adjusters do (Baarda 1968, A testing
+// procedure for use in geodetic networks): with the weight w of a reading, a its
+// form and C the covariance of the unknowns, its redundancy number is
+// r = 1 - w a'Ca, the share of an error in it that shows in its residual e;
+// e/(sigma sqrt(r)) is its standardised residual. Without it the unknowns would
+// be x - C a w e/r (deletion of an observation: Cook and Weisberg 1982,
+// Residuals and Influence in Regression, section 3.4).
+func (p *problem) diagnose(c *cell, inv *estimate.Inverse, information float64) (d diagnosis) {
+	for i := range c.obs {
+		ob := &c.obs[i]
+		if ob.out {
+			continue
+		}
+		r := c.row(ob)
+		w := information * ob.weight / (ob.sigma * ob.sigma)
+		all, own := spread(&r, c.offset(ob).n, inv)
+		red := min(max(1-w*all, 0), 1)
+		d.readings++
+		d.redundancy += red
+		d.squares += ob.weight * ob.residual * ob.residual / (ob.sigma * ob.sigma)
+		if red < 1e-6 {
+			continue // nothing checks it
+		}
+		d.worst = append(d.worst, survey.Influence{
+			Trace: int(ob.trace), Reading: int(ob.reading), Record: c.record,
+			ResidualM: ob.residual, Standardised: ob.residual / (ob.sigma * math.Sqrt(red)), Redundancy: red,
+			WithoutM: -own * w * ob.residual / red,
+		})
+	}
+	d.worst = p.worst(d.worst)
+	return d
+}
+
+// spread is a'Ca of a reading's form, and its part that the first so many terms
+// contribute, those of the record's offset.
+func spread(r *row, offset int, inv *estimate.Inverse) (all, own float64) {
+	for i := range r.n {
+		for j := range r.n {
+			v, _ := inv.At(r.idx[i], r.idx[j])
+			v *= r.coef[i] * r.coef[j]
+			all += v
+			if i < offset {
+				own += v
+			}
+		}
+	}
+	return all, own
+}
+
+// worst are the readings that fit worst, worst first. Readings that fit as badly
+// go by their trace.
+func (p *problem) worst(all []survey.Influence) []survey.Influence {
+	slices.SortFunc(all, func(a, b survey.Influence) int {
+		return cmp.Or(cmp.Compare(math.Abs(b.Standardised), math.Abs(a.Standardised)),
+			cmp.Compare(p.traceIDs[a.Trace], p.traceIDs[b.Trace]), cmp.Compare(a.Reading, b.Reading))
+	})
+	return slices.Clone(all[:min(len(all), worstCount)])
+}
+
+// fit adds up the diagnoses, in the order of the cells.
+func (p *problem) fit(ds []diagnosis) survey.Fit {
+	f := survey.Fit{Unknowns: p.u.n, Iterations: p.iterations}
+	squares := 0.0
+	for _, d := range ds {
+		f.Readings += d.readings
+		f.Redundancy += d.redundancy
+		squares += d.squares
+		f.Worst = append(f.Worst, d.worst...)
+	}
+	if f.Redundancy > 0 {
+		f.VarianceFactor = squares / f.Redundancy
+	}
+	f.Worst = p.worst(f.Worst)
+	return f
+}

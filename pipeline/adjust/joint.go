@@ -1,0 +1,229 @@
+package adjust
+
+import (
+	"slices"
+
+	"github.com/asfound/asfound/internal/estimate"
+	"github.com/asfound/asfound/internal/parallel"
+)
+
+// joint is the equations that the cells share.
+type joint struct {
+	place   []int32 // of every unknown among those shared; -1: a cell's own
+	unknown []int32 // of every shared one among all
+	f       *estimate.Factor
+	inv     *estimate.Inverse // once the posterior is known
+	base    []float64         // entries that no iteration changes
+	rhs     []float64
+}
+
+// prepare numbers the cells' unknowns and analyses the equations.
+func (p *problem) prepare() error {
+	p.findShared()
+	byRecord := make([][]observation, len(p.n.records))
+	for i := 0; i < len(p.ev.obs); {
+		to := i + 1
+		for to < len(p.ev.obs) && p.ev.obs[to].record == p.ev.obs[i].record {
+			to++
+		}
+		byRecord[p.ev.obs[i].record] = p.ev.obs[i:to]
+		i = to
+	}
+	p.cells = make([]cell, len(p.n.records))
+	parallel.Each(len(p.cells), 0, func() func(int) {
+		at := slices.Repeat([]int32{-1}, p.u.n)
+		return func(r int) { p.cells[p.n.rank[r]] = p.newCell(r, byRecord[r], at) }
+	})
+	for i := range p.cells {
+		if c := &p.cells[i]; c.read() {
+			p.readCells = append(p.readCells, c)
+		} else {
+			p.unreadCells = append(p.unreadCells, c)
+		}
+	}
+	p.project()
+	return p.analyseJoint()
+}
+
+func (p *problem) analyseJoint() error {
+	j := &p.joint
+	j.place = slices.Repeat([]int32{-1}, p.u.n)
+	for i := range p.u.n {
+		if p.shared(i) {
+			j.place[i] = int32(len(j.unknown))
+			j.unknown = append(j.unknown, int32(i))
+		}
+	}
+	j.rhs = make([]float64, len(j.unknown))
+	b := estimate.NewBuilder(len(j.unknown))
+	for i := range p.cells {
+		c := &p.cells[i]
+		shared := c.index[c.inner:]
+		for a := range shared {
+			for d := range a + 1 {
+				b.Add(int(j.place[shared[a]]), int(j.place[shared[d]]), 0)
+			}
+		}
+	}
+	s := system{m: placesOf(b), rhs: j.rhs}
+	p.constant(&s)
+	p.varying(&s)
+	m, err := b.Matrix()
+	if err != nil {
+		return err
+	}
+	j.f = m.Analyse(estimate.Options{})
+	j.f.Clear()
+	s = system{m: j.f, rhs: j.rhs}
+	p.constant(&s)
+	err = p.inOrder(p.unreadCells, 1, func(c *cell) {
+		p.handOver(c)
+		p.forget(c)
+	})
+	j.base = j.f.Values()
+	return err
+}
+
+// handOver adds what is left of a cell to the joint equations.
+func (p *problem) handOver(c *cell) {
+	j := &p.joint
+	if c.slots == nil {
+		c.part.Schur(func(a, b int, _ float64) {
+			slot, _ := j.f.Slot(int(j.place[c.index[a]]), int(j.place[c.index[b]])) // the joint pattern has every pair
+			c.slots = append(c.slots, int32(slot))
+		})
+	}
+	k := 0
+	c.part.Schur(func(_, _ int, v float64) {
+		j.f.AddAt(int(c.slots[k]), v)
+		k++
+	})
+	for k, i := range c.index[c.inner:] {
+		j.rhs[j.place[i]] += c.left[k]
+	}
+}
+
+// forget lets go of the equations of a cell that nothing was read on: they are
+// needed at the start and at the end.
+func (p *problem) forget(c *cell) { c.part, c.rhs, c.left, c.slots = nil, nil, nil, nil }
+
+// chunk is how many cells are condensed before they are joined.
+const chunk = 512
+
+// inOrder condenses cells on all cores, and joins them one by one in their order:
+// the sums do not depend on the number of cores, nor on how a region is cut.
+func (p *problem) inOrder(cells []*cell, information float64, join func(*cell)) error {
+	errs := make([]error, chunk)
+	for len(cells) > 0 {
+		now := cells[:min(chunk, len(cells))]
+		cells = cells[len(now):]
+		parallel.Each(len(now), 0, func() func(int) {
+			var scratch estimate.Places
+			return func(i int) {
+				if c := now[i]; !c.settled {
+					errs[i] = p.condense(c, information, &scratch)
+				}
+			}
+		})
+		for i, c := range now {
+			if errs[i] != nil {
+				return errs[i]
+			}
+			join(c)
+		}
+	}
+	return nil
+}
+
+// factor condenses the cells that were read and factors the joint equations.
+func (p *problem) factor(information float64) error {
+	j := &p.joint
+	j.f.SetValues(j.base)
+	clear(j.rhs)
+	s := system{m: j.f, rhs: j.rhs}
+	p.varying(&s)
+	if err := p.inOrder(p.readCells, information, p.handOver); err != nil {
+		return err
+	}
+	return j.f.Eliminate()
+}
+
+// solve solves the factored equations, for the shared unknowns and those of the
+// cells that were read.
+func (p *problem) solve() {
+	j := &p.joint
+	for k, v := range j.f.Solve(j.rhs) {
+		p.x[j.unknown[k]] = v
+	}
+	parallel.Each(len(p.readCells), 0, func() func(int) {
+		var x []float64
+		return func(i int) {
+			c := p.readCells[i]
+			x = slices.Grow(x[:0], len(c.index))[:len(c.index)]
+			p.complete(c, x)
+		}
+	})
+}
+
+// varying are the joint equations that change from one iteration to the next.
+func (p *problem) varying(s *system) {
+	for _, priors := range [][]prior{p.sheet, p.session, p.source, p.join} {
+		for i := range priors {
+			p.addPrior(s, &priors[i])
+		}
+	}
+	p.addPrior(s, &prior{first: p.u.whole, parent: -1, sigma: p.mapM, weight: 1})
+	for i := range p.ev.checks {
+		c := &p.ev.checks[i]
+		at := int(p.joint.place[p.u.sessions+2*c.session])
+		for axis, v := range [2]float64{c.east, c.north} {
+			var r row
+			r.add(at+axis, 1)
+			s.observe(&r, v, c.weight/(c.sigma*c.sigma))
+		}
+	}
+}
+
+func (p *problem) addPrior(s *system, q *prior) {
+	parent := -1
+	if q.parent >= 0 {
+		parent = int(p.joint.place[q.parent])
+	}
+	q.add(s, int(p.joint.place[q.first]), parent)
+}
+
+// constant are the joint equations that stay: walks along several records and
+// sessions' wandering.
+func (p *problem) constant(s *system) {
+	for i, shared := range p.sharedBias {
+		if shared {
+			at := int(p.joint.place[p.u.bias+i])
+			s.add(at, at, 1/(p.o.BiasM*p.o.BiasM))
+		}
+	}
+	p.addWander(s)
+}
+
+// addWander ties the knots of a session in time: an Ornstein-Uhlenbeck process of
+// unit variance per axis, which every reading scales by its own accuracy.
+func (p *problem) addWander(s *system) {
+	k := p.ev.knots
+	for i := range k {
+		at := int(p.joint.place[p.u.wander+2*i])
+		s.add(at, at+1, 0)
+		for axis := range 2 {
+			a := at + axis
+			if !k[i].follows {
+				s.add(a, a, estimate.OUEnd(1))
+			}
+			if i+1 == len(k) || !k[i+1].follows {
+				s.add(a, a, estimate.OUEnd(1))
+				continue
+			}
+			diag, off := estimate.OUEdge(k[i+1].timeS-k[i].timeS, p.o.WanderS, 1)
+			s.add(a, a, diag)
+			s.add(a+2, a+2, diag)
+			s.add(a, a+2, off)
+		}
+	}
+}

@@ -1,0 +1,149 @@
+package adjust
+
+import (
+	"slices"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// start takes an earlier estimate as where to begin: the displacements, and the
+// weights of the priors that they call for. What it does not know begins at zero.
+func (p *problem) start(m *survey.Model) {
+	known := map[string]survey.Vector{}
+	for i := range m.Effects {
+		known[string(m.Effects[i].Kind)+"\x00"+m.Effects[i].Name] = m.Effects[i].V
+	}
+	set := func(first int, kind survey.EffectKind, name string) {
+		v := known[string(kind)+"\x00"+name]
+		p.x[first], p.x[first+1] = v.East, v.North
+	}
+	for i, name := range p.n.sheets {
+		set(p.u.sheets+2*i, survey.EffectSheet, name)
+	}
+	for i, name := range p.ev.sources {
+		set(p.u.sources+2*i, survey.EffectSource, name)
+	}
+	for i, se := range p.ev.sessions {
+		at, source := p.u.sessions+2*i, p.u.sources+2*se.source
+		set(at, survey.EffectSession, se.name)
+		p.x[at] += p.x[source]
+		p.x[at+1] += p.x[source+1]
+	}
+	for r := range p.n.records {
+		if r < len(m.Profiles) {
+			p.startRecord(r, m.Profiles[r].Nodes)
+		}
+	}
+	p.begin()
+}
+
+// startSheets places every sheet by its own readings alone, as if all positions
+// were right: so a sheet in another frame, tens of metres off, begins there and
+// does not pull at the sessions that read it.
+func (p *problem) startSheets() {
+	for range startRounds {
+		forms := make([][]sheetForm, len(p.n.sheets))
+		for _, c := range p.readCells {
+			k := p.n.records[c.record].sheet
+			if k < 0 {
+				continue
+			}
+			for i := range c.obs {
+				if ob := &c.obs[i]; !ob.out {
+					forms[k] = append(forms[k], sheetForm{ob.east, ob.north, ob.value})
+				}
+			}
+		}
+		for k, fs := range forms {
+			at := p.u.sheets + 2*k
+			p.x[at], p.x[at+1] = robustShift(fs, p.o.SheetM)
+		}
+		for r := range p.cells {
+			c := &p.cells[r]
+			parent := p.own[c.record].parent
+			if p.n.records[c.record].sheet < 0 {
+				continue
+			}
+			for _, i := range c.index {
+				if int(i) < p.u.bias { // points and the record's own
+					p.x[i] = p.x[parent+int(i)%2]
+				}
+			}
+		}
+		p.project()
+	}
+	p.begin()
+}
+
+// startRounds of foot points on the sheets where they were placed.
+const startRounds = 3
+
+// sheetForm is a reading's offset as a form of its sheet's shift.
+type sheetForm struct{ east, north, value float64 }
+
+// robustShift is the shift that most of the readings agree on: reweighted least
+// squares with a Cauchy weight, from the plain ones.
+func robustShift(fs []sheetForm, scaleM float64) (east, north float64) {
+	const rounds = 20
+	for k := range rounds {
+		ee, en, nn, ge, gn := 1e-3, 0.0, 1e-3, 0.0, 0.0
+		for _, f := range fs {
+			w := 1.0
+			if r := (f.value - f.east*east - f.north*north) / scaleM; k > 0 {
+				w = 1 / (1 + r*r)
+			}
+			ee += w * f.east * f.east
+			en += w * f.east * f.north
+			nn += w * f.north * f.north
+			ge += w * f.east * f.value
+			gn += w * f.north * f.value
+		}
+		det := ee*nn - en*en
+		east, north = (nn*ge-en*gn)/det, (ee*gn-en*ge)/det
+	}
+	return east, north
+}
+
+// begin weighs the priors at the start. Student-t has a minimum wherever one
+// unknown carries a difference that another could, and the reweighting ends in
+// the nearest: so sheets, sessions and sources may all be far off at first, and
+// no reading is an outlier yet, for it may be its record that is off.
+func (p *problem) begin() {
+	p.project()
+	for _, priors := range [][]prior{p.own, p.sheet, p.session, p.source, p.join} {
+		for i := range priors {
+			priors[i].reweight(p.x)
+		}
+	}
+	for _, priors := range [][]prior{p.sheet, p.session, p.source} {
+		for i := range priors {
+			priors[i].weight = min(priors[i].weight, wide(priors[i].sigma))
+		}
+	}
+}
+
+// startRecord places a record's nodes where it lay, and its own shift where it lay
+// on average.
+func (p *problem) startRecord(r int, was []survey.Node) {
+	if len(was) == 0 {
+		return
+	}
+	nodes := p.n.records[r].nodes
+	east, north := 0.0, 0.0
+	for k := range nodes {
+		nd := &nodes[k]
+		i, found := slices.BinarySearchFunc(was, nd, func(w survey.Node, nd *node) int {
+			return compareFeet(foot{part: w.Part, stationM: w.StationM}, foot{part: nd.part, stationM: nd.stationM})
+		})
+		a, b, share := max(i-1, 0), min(i, len(was)-1), 1.0
+		if !found && was[a].Part == was[b].Part && was[b].StationM > was[a].StationM {
+			share = (nd.stationM - was[a].StationM) / (was[b].StationM - was[a].StationM)
+		}
+		e := was[a].D.East + share*(was[b].D.East-was[a].D.East)
+		n := was[a].D.North + share*(was[b].D.North-was[a].D.North)
+		p.x[2*nd.point], p.x[2*nd.point+1] = e, n
+		east, north = east+e/float64(len(nodes)), north+n/float64(len(nodes))
+	}
+	own := p.own[r].first
+	p.x[own], p.x[own+1] = east, north
+}
