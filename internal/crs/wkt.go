@@ -96,7 +96,7 @@ func (p *wktReader) element(depth int) (*node, error) {
 		n.args = append(n.args, arg)
 		p.skip()
 		if p.at >= len(p.text) {
-			return nil, fmt.Errorf("WKT ends inside %s[: its text was cut off", n.keyword)
+			return nil, fmt.Errorf("WKT ends inside %s[: its text was cut off", clip(n.keyword))
 		}
 		switch c := p.text[p.at]; c {
 		case ',':
@@ -105,7 +105,7 @@ func (p *wktReader) element(depth int) (*node, error) {
 			p.at++
 			return n, nil
 		default:
-			return nil, fmt.Errorf("WKT has %q at byte %d, inside %s[, where a comma or bracket should stand", c, p.at+1, n.keyword)
+			return nil, fmt.Errorf("WKT has %q at byte %d, inside %s[, where a comma or bracket should stand", c, p.at+1, clip(n.keyword))
 		}
 	}
 }
@@ -164,7 +164,7 @@ func (n *node) text(i int) string {
 func (n *node) number(i int) (float64, error) {
 	v, err := strconv.ParseFloat(n.text(i), 64)
 	if err != nil || !finite(v) {
-		return 0, fmt.Errorf("%s[%q] has %q where a number should stand", n.keyword, clip(n.text(0)), clip(n.text(i)))
+		return 0, fmt.Errorf("%s[%q] has %q where a number should stand", clip(n.keyword), clip(n.text(0)), clip(n.text(i)))
 	}
 	return v, nil
 }

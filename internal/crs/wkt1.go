@@ -113,7 +113,7 @@ func checkAxes(n *node, m *method, v values) error {
 func (s *System) noteUnit(n *node) {
 	stated, err := n.number(1)
 	if err == nil && stated != s.unit.factor && math.Abs(stated-s.unit.factor) > 1e-14*s.unit.factor {
-		s.note("unit %q of %v m taken for the %s", n.text(0), stated, s.unit.name)
+		s.note("unit %q of %v m taken for the %s", clip(n.text(0)), stated, s.unit.name)
 	}
 	survey := func(name string) bool {
 		p := plain(name)

@@ -47,7 +47,7 @@ func compoundWKT(n *node) (*System, error) {
 			}
 			s = h
 		default:
-			return nil, fmt.Errorf("compound system holds %s[%q]: only a horizontal system with heights is known", clip(a.keyword), clip(a.text(0)))
+			return nil, fmt.Errorf("compound system holds %s[%q]: only a horizontal system with heights is known", clip(clip(a.keyword)), clip(a.text(0)))
 		}
 	}
 	if s == nil {
@@ -138,7 +138,7 @@ func geographicWKT(n *node) (*System, error) {
 	}
 	for _, a := range n.children("AXIS") {
 		if dir := axisDirection(a); dir != "north" && dir != "east" && dir != "up" && dir != "" {
-			return nil, fmt.Errorf("axis %q points %s: only axes to the east and north are known; change the signs of the data", a.text(0), dir)
+			return nil, fmt.Errorf("axis %q points %s: only axes to the east and north are known; change the signs of the data", clip(a.text(0)), clip(dir))
 		}
 	}
 	if tw := n.child("TOWGS84"); tw != nil { // before WKT1 was settled
@@ -208,7 +208,7 @@ func axisDirection(a *node) string {
 func datumOf(n *node) (*datum, error) {
 	dn := n.child("DATUM", "ENSEMBLE", "GEODETICDATUM", "TRF")
 	if dn == nil {
-		return nil, fmt.Errorf("%s[%q] names no DATUM", n.keyword, clip(n.text(0)))
+		return nil, fmt.Errorf("%s[%q] names no DATUM", clip(n.keyword), clip(n.text(0)))
 	}
 	el := dn.child("SPHEROID", "ELLIPSOID")
 	if el == nil {
