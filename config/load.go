@@ -19,6 +19,7 @@ import (
 	"github.com/spf13/viper"
 	"go.yaml.in/yaml/v3"
 
+	"github.com/asfound/asfound/pipeline"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -189,6 +190,16 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 	}
 	root.done()
 	c.inputs = d.inputs
+}
+
+// Default is a job that says nothing of its own: the defaults and what the
+// environment overrides, without a file.
+func Default() pipeline.Job {
+	c := &Config{}
+	d := &decoder{file: "default.yaml"}
+	c.scalars(d, d.section(nil, ""), defaultTree())
+	c.job.Judge.Default.Words = toleranceWords(nil, c.job.Judge.Default)
+	return c.job
 }
 
 // defaultTree is default.yaml. It is part of the program: an error in it is one

@@ -10,26 +10,21 @@ import (
 	"github.com/paulmach/orb"
 
 	"github.com/asfound/asfound/internal/synth"
-	"github.com/asfound/asfound/pipeline/adjust"
 	"github.com/asfound/asfound/pipeline/correct"
-	"github.com/asfound/asfound/pipeline/judge"
-	"github.com/asfound/asfound/pipeline/rank"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
-// testJob has the options of an ordinary job, without files.
+// ordinary is a job that says nothing of its own, without files. The external
+// tests of the package set it from the config, which knows it.
+var ordinary Job
+
+// SetOrdinary is theirs to call.
+func SetOrdinary(job Job) { ordinary = job }
+
 func testJob(when correct.When) Job {
-	return Job{
-		Adjust: adjust.Options{
-			LocalM: 0.25, LambdaM: 40, SheetM: 0.15, SheetNu: 3, MapM: 0.05, OwnM: 0.15, JoinM: 0.5, SessionM: 0.03, PositionsM: 0.02,
-			BiasM: 0.025, BlockM: 400, SnapM: 0.05, AccuracyFactor: 1.5, DefaultSigmaM: 0.3, WanderShare: 0.5, WanderS: 300, PoleM: 0.01,
-			LocateShare: 0.04, LocateMinM: 0.01, DefaultDepthM: 1, PassiveFactor: 3, Nu: 4, OwnNu: 4, DepthShare: 0.05, DepthMinM: 0.02,
-			DepthScale: 0.03, CoverSheetM: 0.15, CoverLocalM: 0.5, CoverWalkM: 0.08, NameM: 0.3, FalseDiscovery: 0.05, Draws: 100, Seed: 1,
-		},
-		Judge:   judge.Options{Confidence: 0.95, MinStretchM: 3, MaxGapM: 10, Default: judge.Rule{HorizontalM: 0.5, DepthM: 0.3}},
-		Correct: correct.Options{When: when, FadeOutM: 20, MaxGapM: 10, DropM: 0.01, SnapM: 0.05},
-		Rank:    rank.Options{Mobilisation: 400, PerKm: 1800, PackageM: 3000},
-	}
+	job := ordinary
+	job.Correct.When = when
+	return job
 }
 
 // easyTown is a small town; every call gives one of its own.

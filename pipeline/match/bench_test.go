@@ -3,6 +3,7 @@ package match_test
 import (
 	"testing"
 
+	"github.com/asfound/asfound/config"
 	"github.com/asfound/asfound/internal/synth"
 	"github.com/asfound/asfound/pipeline/match"
 )
@@ -19,9 +20,11 @@ func BenchmarkTraces(b *testing.B) {
 	for i := range s.Traces {
 		readings += len(s.Traces[i].Readings)
 	}
+	o := config.Default().Match
+	o.Workers = 1
 	b.ReportAllocs()
 	for b.Loop() {
-		match.Traces(s, nil, match.Options{Workers: 1})
+		match.Traces(s, nil, o)
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(readings), "ns/reading")
 	b.ReportMetric(float64(len(s.Records)), "records")

@@ -63,16 +63,16 @@ func (c *chain) staysOn(a, z *candidate) float64 {
 }
 
 // ends is the probability that a walk from a passes the end ahead within its
-// next step, and whether another record goes on there.
-func (c *chain) ends(a *candidate, b, o *observation) (probability float64, joined bool) {
+// next step, and what goes on there.
+func (c *chain) ends(a *candidate, b, o *observation) (probability float64, on goingOn) {
 	h := b.after
 	if !h.known() {
-		return 0, false
+		return 0, nothing
 	}
 	forward := h.x*a.ux+h.y*a.uy >= 0
 	x := c.pastEnd(a, forward)
 	if x+o.ground <= -farM {
-		return 0, false
+		return 0, nothing
 	}
 	p := &c.net.parts[c.net.segs[a.seg].of]
 	at := p.from
@@ -82,14 +82,28 @@ func (c *chain) ends(a *candidate, b, o *observation) (probability float64, join
 	return passes(x, x+o.ground, a.spread, a.spread), c.net.goesOn(&c.net.records[a.rec], at)
 }
 
-// goesOn says whether another record goes on at the end of one.
-func (n *network) goesOn(r *record, station float64) bool {
+// goingOn is what the map has past the end of a record.
+type goingOn uint8
+
+const (
+	nothing  goingOn = iota
+	branches         // records of its utility, none of them straight ahead
+	straight         // one straight ahead
+)
+
+// goesOn says what goes on at the end of a record.
+func (n *network) goesOn(r *record, station float64) goingOn {
+	on := nothing
 	for _, j := range n.joints[r.joints[0]:r.joints[1]] {
-		if j.atEnd && math.Abs(j.here-station) < samePlaceM {
-			return true
+		switch {
+		case !j.atEnd || math.Abs(j.here-station) >= samePlaceM:
+		case j.straight:
+			return straight
+		default:
+			on = branches
 		}
 	}
-	return false
+	return on
 }
 
 // turnsInto is the probability that a walk from a has come onto z's record by

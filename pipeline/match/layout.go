@@ -12,7 +12,12 @@ import (
 // matched one by one.
 type layout struct {
 	sheets   []verdict // by sheet
-	sessions []shift   // by session: observed minus true
+	sessions []shift   // by session: observed minus true, less what its source is off
+	common   []shift   // by session: what its source of positions is off
+}
+
+func emptyLayout(sheets, sessions int) *layout {
+	return &layout{sheets: make([]verdict, sheets), sessions: make([]shift, sessions), common: make([]shift, sessions)}
 }
 
 // verdict is what the votes say of a sheet: the shifts that explain its samples,
@@ -46,7 +51,7 @@ type electorate struct {
 	spreadM   float64
 	o         Options
 
-	forSheets, forSessions *search
+	forSheets, forSessions, forSources *search
 }
 
 func newElectorate(ss []sample, sheets, sessions int, o Options) *electorate {
@@ -56,6 +61,7 @@ func newElectorate(ss []sample, sheets, sessions int, o Options) *electorate {
 	}
 	e.forSheets = newSearch(o.sheetPrior(), voteM, e.spreadM)
 	e.forSessions = newSearch(o.sessionPrior(), sessionM, e.spreadM)
+	e.forSources = newSearch(o.sessionPrior(), sourceM, math.Hypot(e.spreadM, o.SheetM))
 	for i := range ss {
 		if s := ss[i].session; s >= 0 && len(ss[i].views) > 0 {
 			e.bySession[s] = append(e.bySession[s], int32(i))
@@ -108,13 +114,15 @@ func weights(ss []sample) []float64 {
 // others in the round before, sessions one after the other in the order of their
 // names: the result depends on no other order.
 func newLayout(ss []sample, sheets, sessions int, o Options) *layout {
-	l := &layout{sheets: make([]verdict, sheets), sessions: make([]shift, sessions)}
+	l := emptyLayout(sheets, sessions)
 	e := newElectorate(ss, sheets, sessions, o)
 	all := make([]int32, sheets)
 	for i := range all {
 		all[i] = int32(i)
 	}
-	flat := &layout{sheets: make([]verdict, sheets), sessions: make([]shift, sessions)}
+	l.voteSources(e)
+	flat := emptyLayout(sheets, sessions)
+	flat.common = l.common
 	l.voteSheets(e, all)
 	l.voteSheets(e, all)
 	var b ballots
@@ -124,6 +132,7 @@ func newLayout(ss []sample, sheets, sessions int, o Options) *layout {
 		}
 	}
 	l.voteSheets(e, all)
+	l.untangle(e)
 	return l
 }
 
@@ -142,30 +151,13 @@ func (l *layout) voteSheets(e *electorate, which []int32) {
 // try gives a session an error and its sheets a new vote, and takes both back
 // unless they explain the samples better.
 func (l *layout) try(e *electorate, session int32, f shift) {
-	var touched []int32
-	seen := map[int32]bool{}
-	for _, at := range e.bySession[session] {
-		for k := range e.ss[at].views {
-			if s := e.ss[at].views[k].sheet; s >= 0 && !seen[s] {
-				seen[s] = true
-				touched = append(touched, s)
-			}
-		}
-	}
-	slices.Sort(touched)
-	var concerned []int32
-	for _, s := range touched {
-		concerned = append(concerned, e.bySheet[s]...)
-	}
-	concerned = append(concerned, e.bySession[session]...)
+	touched := e.sheetsOf(e.bySession[session])
+	concerned := append(e.samplesOf(touched), e.bySession[session]...)
 	slices.Sort(concerned)
 	concerned = slices.Compact(concerned)
 
 	before := l.explains(e, concerned, touched, session)
-	old := make([]verdict, len(touched))
-	for i, s := range touched {
-		old[i] = l.sheets[s]
-	}
+	old := l.saved(touched)
 	oldSession := l.sessions[session]
 	l.sessions[session] = f
 	l.voteSheets(e, touched)
@@ -178,15 +170,54 @@ func (l *layout) try(e *electorate, session int32, f shift) {
 		return
 	}
 	l.sessions[session] = oldSession
-	for i, s := range touched {
+	l.restore(touched, old)
+}
+
+// sheetsOf are the sheets that some samples may belong to, in order.
+func (e *electorate) sheetsOf(samples []int32) []int32 {
+	var out []int32
+	for _, at := range samples {
+		for k := range e.ss[at].views {
+			if s := e.ss[at].views[k].sheet; s >= 0 {
+				out = append(out, s)
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// samplesOf are the samples that may belong to some sheets, in order.
+func (e *electorate) samplesOf(sheets []int32) []int32 {
+	var out []int32
+	for _, s := range sheets {
+		out = append(out, e.bySheet[s]...)
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+func (l *layout) saved(sheets []int32) []verdict {
+	out := make([]verdict, len(sheets))
+	for i, s := range sheets {
+		out[i] = l.sheets[s]
+	}
+	return out
+}
+
+func (l *layout) restore(sheets []int32, old []verdict) {
+	for i, s := range sheets {
 		l.sheets[s] = old[i]
 	}
 }
 
 // explains is the log weight of some samples under the layout, with the priors
-// of the sheets and the session that are in question.
+// of the sheets and the session, if any, that are in question.
 func (l *layout) explains(e *electorate, samples, sheets []int32, session int32) float64 {
-	sum := e.o.sessionPrior().log(l.sessions[session].east, l.sessions[session].north)
+	sum := 0.0
+	if session >= 0 {
+		sum = e.o.sessionPrior().log(l.sessions[session].east, l.sessions[session].north)
+	}
 	for _, s := range sheets {
 		if ms := l.sheets[s].shifts; len(ms) > 0 {
 			m := &ms[0]
@@ -219,8 +250,15 @@ func (l *layout) sessionPart(session int32, v *view) float64 {
 	if session < 0 {
 		return 0
 	}
-	f := &l.sessions[session]
-	return v.east*f.east + v.north*f.north
+	f, g := &l.sessions[session], &l.common[session]
+	return v.east*(f.east+g.east) + v.north*(f.north+g.north)
+}
+
+// session is what all positions of a session are off, with its source's part;
+// known says whether the samples told it.
+func (l *layout) session(i int) (total shift, known bool) {
+	f, g := l.sessions[i], l.common[i]
+	return f.plus(g), f.ee > 0 || g.ee > 0
 }
 
 // voteSession lists the errors of a session that its samples ask for on the map
@@ -231,7 +269,7 @@ func (l *layout) voteSession(e *electorate, session int32, b *ballots) []shift {
 	for _, at := range e.bySession[session] {
 		b.cast(e.ss[at].trace, e.weights[at])
 		for _, v := range e.ss[at].views {
-			v.offset -= l.sheetPart(&v)
+			v.offset -= l.sheetPart(&v) + v.east*l.common[session].east + v.north*l.common[session].north
 			b.add(v)
 		}
 	}
@@ -273,6 +311,7 @@ func (l *layout) voteSheet(e *electorate, sheet int32, b *ballots) verdict {
 	if len(b.list) == 0 {
 		return verdict{}
 	}
+	b.bridge()
 	ms := b.modes(e.forSheets)
 	return verdict{ms, b.supports(&ms[0], e.spreadM, func(v *view) int32 { return v.rec })}
 }

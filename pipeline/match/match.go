@@ -17,7 +17,6 @@ import (
 // this round expects of the map; nil in the first. The result depends on
 // neither the number of workers nor the order of records and traces.
 func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
-	o = o.withDefaults()
 	sheets, sessions := sheetNames(s.Records), sessionNames(s.Traces)
 	net := newNetwork(s, sheets, nil, o)
 	ss := net.samples(s, sessions, voteM, o.Workers)

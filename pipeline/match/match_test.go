@@ -139,7 +139,7 @@ func TestTraces(t *testing.T) {
 		{"against the record", pair, walk("gas", 2).to(orb.Point{98, 0}, orb.Point{2, 0}, 2), "G used x49"},
 		{"jump with a rise in current", pair, stepUp, "G used x20, W foreign x9, G used x20"},
 		{"no record near", pair, walk("gas", 4).to(orb.Point{0, 30}, orb.Point{50, 30}, 2), "unmapped x26"},
-		{"a gas line that is not on the map, beside water", pair[1:], walk("gas", 5).to(orb.Point{0, -3.5}, orb.Point{80, -3.5}, 2), "unmapped x41"},
+		{"a gas line that is not on the map, beside water", pair[1:], walk("gas", 5).to(orb.Point{0, -4.5}, orb.Point{80, -4.5}, 2), "unmapped x41"},
 		{"unlabelled between two lines", pair, walk("", 6).to(orb.Point{2, 0.6}, orb.Point{98, 0.6}, 2), "G ambiguous x49"},
 		{"a label that no record has", pair[:1], walk("steam", 6).to(orb.Point{2, 0}, orb.Point{98, 0}, 2), "G foreign x49"},
 		{"no label needed", pair[:1], walk("", 6).to(orb.Point{2, 0}, orb.Point{98, 0}, 2), "G used x49"},
@@ -148,7 +148,7 @@ func TestTraces(t *testing.T) {
 		{"four lines, between the two of its utility", four, walk("gas", 13).to(orb.Point{2, 0.6}, orb.Point{78, 0.6}, 2), "ambiguous"},
 		{"over a joint, past a service", main, walk("water", 14).to(orb.Point{2, 0}, orb.Point{117, 0}, 5), "M1 used x12, M2 used x12"},
 		{"into a service", main, walk("water", 15).to(orb.Point{2, 0}, orb.Point{57, 0}, 5).to(orb.Point{60, 2}, orb.Point{60, 18}, 2), "M1 used x12, S used x9"},
-		{"past a piece that is not on the map", main, walk("water", 16).to(orb.Point{72, 0}, orb.Point{232, 0}, 4), "M2 used x12, M2 ambiguous x1, unmapped x14, ambiguous x1, M4 ambiguous x2, M4 used x11"},
+		{"past a piece that is not on the map", main, walk("water", 16).to(orb.Point{72, 0}, orb.Point{232, 0}, 4), "M2 used x13, unmapped x14, ambiguous x1, M4 used x13"},
 		{"out and back", pair, walk("gas", 17).to(orb.Point{2, 0.1}, orb.Point{60, 0.1}, 2).to(orb.Point{59, 0.1}, orb.Point{3, 0.1}, 2), "G used x59"},
 		{"round a loop that nearly closes", loop, around(1.5), "L used x90"},
 		{"round it in long steps", loop, around(9), "L used x15"},
@@ -158,7 +158,7 @@ func TestTraces(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := town(c.records, c.walker)
-			ms := Traces(s, nil, Options{})[0]
+			ms := Traces(s, nil, ordinary)[0]
 			got := on(s, ms)
 			if c.want == "ambiguous" && strings.Count(got, "ambiguous") == strings.Count(got, " x") {
 				return
@@ -174,26 +174,26 @@ func TestTraces(t *testing.T) {
 }
 
 func TestPlaces(t *testing.T) {
-	// 3 m along the first segment, 0.2 m to the left, walking against it; and one
+	// 3.6 m along the first segment, 0.2 m to the left, walking against it; and one
 	// beyond the end. The plane stretches ground distances by a thousandth.
 	rec := line("G", "gas", "S1", orb.Point{100, 100}, orb.Point{110, 100}, orb.Point{110, 130})
 	rec.Scale = 1.001
 	w := walk("gas", 1)
 	w.noiseM = 0
-	w.to(orb.Point{110.2, 120}, orb.Point{110.2, 104}, 2).to(orb.Point{107, 100.2}, orb.Point{99, 100.2}, 2)
+	w.to(orb.Point{110.2, 120}, orb.Point{110.2, 104}, 2).to(orb.Point{107.6, 100.2}, orb.Point{99.6, 100.2}, 2)
 	s := town([]survey.Record{rec}, w)
-	ms := Traces(s, nil, Options{})[0]
+	ms := Traces(s, nil, ordinary)[0]
 
-	m := ms[11] // at 103, 100.2
-	if math.Abs(m.StationM-3/1.001) > 1e-9 || math.Abs(m.OffsetM+0.2/1.001) > 1e-9 || m.Segment != 0 || m.AtEnd || !m.Against {
+	m := ms[11] // at 103.6, 100.2
+	if math.Abs(m.StationM-3.6/1.001) > 1e-9 || math.Abs(m.OffsetM+0.2/1.001) > 1e-9 || m.Segment != 0 || m.AtEnd || !m.Against {
 		t.Errorf("on the first segment: %+v", m)
 	}
 	m = ms[0] // beside the second, 20 m up
 	if math.Abs(m.StationM-30/1.001) > 1e-9 || math.Abs(m.OffsetM-0.2/1.001) > 1e-9 || m.Segment != 1 || m.AtEnd || !m.Against {
 		t.Errorf("on the second segment: %+v", m)
 	}
-	m = ms[len(ms)-1] // at 99, 100.2: beyond the start
-	if m.StationM != 0 || !m.AtEnd || math.Abs(m.OffsetM+math.Hypot(1, 0.2)/1.001) > 1e-9 {
+	m = ms[len(ms)-1] // at 99.6, 100.2: beyond the start
+	if m.StationM != 0 || !m.AtEnd || math.Abs(m.OffsetM+math.Hypot(0.4, 0.2)/1.001) > 1e-9 {
 		t.Errorf("beyond the start: %+v", m)
 	}
 }
@@ -215,7 +215,7 @@ func TestDistortedPositionsAreNotANumber(t *testing.T) {
 	w.tr.Readings[7].Point = w.tr.Readings[8].Point
 	s := town(recs, w)
 	s.Traces = append(s.Traces, survey.Trace{ID: "no readings"})
-	for i, ms := range Traces(s, nil, Options{}) {
+	for i, ms := range Traces(s, nil, ordinary) {
 		if len(ms) != len(s.Traces[i].Readings) {
 			t.Fatalf("%d matches of %d readings", len(ms), len(s.Traces[i].Readings))
 		}
@@ -225,7 +225,7 @@ func TestDistortedPositionsAreNotANumber(t *testing.T) {
 			}
 		}
 	}
-	if got := Traces(&survey.Survey{}, nil, Options{}); len(got) != 0 {
+	if got := Traces(&survey.Survey{}, nil, ordinary); len(got) != 0 {
 		t.Errorf("matches of nothing: %v", got)
 	}
 }

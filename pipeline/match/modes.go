@@ -45,8 +45,14 @@ func (k *search) at(cell int) (e, n float64) {
 func (b *ballots) modes(k *search) []mode {
 	if m, s := b.refine(0, 0, k); b.explainsAll(&m, k.spreadM) {
 		m.weight = s
-		return rivals([]mode{m})
+		return rivals([]mode{m}, rivalNats)
 	}
+	return b.peaks(k, rivalNats)
+}
+
+// peaks are the same shifts wherever they are, down to a log weight so far below
+// the best.
+func (b *ballots) peaks(k *search, nats float64) []mode {
 	b.fill(k)
 	side := k.side()
 	var peaks []int
@@ -66,7 +72,7 @@ func (b *ballots) modes(k *search) []mode {
 	slices.SortStableFunc(out, func(x, y mode) int {
 		return cmp.Or(cmp.Compare(y.weight, x.weight), cmp.Compare(x.east, y.east), cmp.Compare(x.north, y.north))
 	})
-	return rivals(out)
+	return rivals(out, nats)
 }
 
 // explainsAll says whether a shift, or what else is known, explains nearly all
@@ -170,12 +176,12 @@ func isPeak(grid []float64, side, i int) bool {
 // rivals keeps, of shifts in the order of their log weights, those that come
 // close to the best and are not the same hill as a better one, and turns their
 // weights into shares.
-func rivals(ms []mode) []mode {
+func rivals(ms []mode, nats float64) []mode {
 	best := ms[0].weight
 	kept := ms[:0]
 	for _, m := range ms {
 		same := slices.ContainsFunc(kept, func(o mode) bool { return math.Hypot(o.east-m.east, o.north-m.north) < voteCellM })
-		if m.weight >= best-rivalNats && !same && len(kept) < maxModes {
+		if m.weight >= best-nats && !same && len(kept) < maxModes {
 			kept = append(kept, m)
 		}
 	}

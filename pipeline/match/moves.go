@@ -7,8 +7,12 @@ import "math"
 func (c *chain) start() {
 	c.enter(0, c.fwd[:c.states(0)], 1-c.o.UnmappedShare)
 	m := c.states(0)
-	// A line that is not on the map may be anywhere within the radius.
+	// A line that is not on the map may be anywhere within the radius, but seldom
+	// beside one of its own utility that is.
 	c.fwd[m-1] = c.o.UnmappedShare / (2 * c.o.SearchRadiusM)
+	if c.hasOwnBeside(0) {
+		c.fwd[m-1] *= c.o.BesideShare
+	}
 	sum := 0.0
 	for _, v := range c.fwd[:m] {
 		sum += v
@@ -41,18 +45,37 @@ func (c *chain) enter(i int, w []float64, total float64) {
 	}
 }
 
+// hasOwnBeside says whether a record of the walk's utility runs beside reading i.
+func (c *chain) hasOwnBeside(i int) bool {
+	if c.utility == "" {
+		return false
+	}
+	for j := range c.candidates(i) {
+		if a := &c.candidates(i)[j]; c.kind(a.rec, &c.obs[i]) == kindOwn && a.beyond == 0 && a.parallel > 0.5 {
+			return true
+		}
+	}
+	return false
+}
+
+// error is the density of a map error x that a record has for itself: most are
+// ordinary, with this squared scale, some far off.
+func (c *chain) error(x, scale2 float64) float64 {
+	return (1-c.o.FarOwnShare)*student(x, scale2) + c.o.FarOwnShare*student(x, scale2+c.o.FarOwnM*c.o.FarOwnM)
+}
+
 // first is the density of a first offset: sheet, session, own and local error
 // and the reading's noise, under every shift that the sheet may have.
 func (c *chain) first(a *candidate) float64 {
 	rest := a.spread - a.sheetVar
 	rivals := c.ps.sheets[c.net.records[a.rec].sheet+1].rivals
 	if rivals == nil {
-		return student(a.across-a.shift, a.sheetVar+rest)
+		return c.error(a.across-a.shift, a.sheetVar+rest)
 	}
 	sum := 0.0
 	for i := range rivals {
 		m := &rivals[i]
-		sum += m.weight * student(a.across-a.nEast*m.east-a.nNorth*m.north, m.variance(a.nEast, a.nNorth)+rest)
+		sum += m.weight * c.error(a.across-a.nEast*m.east-a.nNorth*m.north, m.variance(a.nEast, a.nNorth)+rest)
 	}
 	return sum
 }
@@ -122,16 +145,16 @@ func (c *chain) moves(i int, w []float64) {
 		turns:  1 - math.Exp(-c.o.BendPerM*g),
 	}
 	// Along a line that is not on the map: it goes on smoothly, or it turns.
-	free := ((1-st.turns)*st.smooth + st.turns/(math.Pi*max(g, 1))) * o.onLine * c.apart(i)
+	free := ((1-st.turns)*st.smooth + st.turns/(math.Pi*max(g, 1))) * o.signal.onLine * c.apart(i)
 	// A receiver that leaves its line for one that is not on the map may be
 	// anywhere within the radius.
-	away := o.offLine / (2 * c.o.SearchRadiusM)
+	away := 1 / (2 * c.o.SearchRadiusM)
 
 	// From unmapped.
 	last := w[len(from)*m:]
 	// Either the line meets the map, whose records are anywhere within the
 	// radius otherwise, or the receiver leaps to one.
-	found := back*o.onLine*st.smooth*2*c.o.SearchRadiusM + jump*o.offLine
+	found := back*o.signal.onLine*st.smooth*2*c.o.SearchRadiusM + jump
 	c.enter(i, last, found)
 	last[m-1] = (1-back-jump)*free + jump*away
 
@@ -143,15 +166,18 @@ func (c *chain) moves(i int, w []float64) {
 			continue
 		}
 		off, leave := jump, leave
-		if end, joined := c.ends(&from[a], b, o); joined {
-			leave += end * c.o.MissingShare
-		} else {
+		switch end, on := c.ends(&from[a], b, o); on {
+		case nothing:
 			leave += end * c.o.LongerShare // most walks stop there
+		case branches:
+			leave += end * c.o.MissingShare
+		case straight:
+			leave += end * c.o.MissingShare * c.o.StraightShare
 		}
 		if c.kind(from[a].rec, b) == kindForeign {
 			off = back // a crew finds its own line again
 		}
-		c.row(&from[a], to, b, o, &st, (1-off-min(leave, 1-off))*o.onLine, off*o.offLine, row)
+		c.row(&from[a], to, b, o, &st, 1-off-min(leave, 1-off), off, row)
 		row[m-1] = leave*free + off*c.o.UnmappedJump*away
 	}
 }
@@ -187,7 +213,11 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, s
 		if z.rec == a.rec {
 			// On the inside of a bend the foot leaps ahead.
 			ahead := math.Abs(a.across) * math.Hypot(z.ux-a.ux, z.uy-a.uy)
-			row[j] = stay * c.fits(c.net.along(a, z, o.ground)-o.ground, noise+ahead, o.ground) *
+			signal := o.signal.onLine
+			if joints && signal != o.signal.atTee && c.net.teeBetween(a, z) {
+				signal = o.signal.atTee
+			}
+			row[j] = stay * signal * c.fits(c.net.along(a, z, o.ground)-o.ground, noise+ahead, o.ground) *
 				c.goesOn(a, z, b, o, st) * c.staysOn(a, z)
 			c.leaps[j] = 0
 			continue
@@ -196,7 +226,7 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, s
 		if !joints {
 			// nothing joins the record within reach
 		} else if way, ok := c.net.route(a, z, limit+a.beyond+z.beyond); ok {
-			row[j] = stay * way.weight * c.follows(a, z) * c.fits(way.length-o.ground, noise+way.gaps, o.ground) *
+			row[j] = stay * o.signal.atTee * way.weight * c.follows(a, z) * c.fits(way.length-o.ground, noise+way.gaps, o.ground) *
 				c.goesOn(a, z, b, o, st) * c.turnsInto(a, z, &way)
 			// Past the end of a record the walk goes on; in its middle few turn off.
 			if !way.atEnd {
@@ -219,8 +249,8 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, s
 // two.
 //
 // Either the walk goes on smoothly: then its own course says where the next
-// reading lies, and how the map runs beside it says only that the map has a
-// slope there. Or the walk turns, as it does now and then, and mostly where the
+// reading lies, and how the map runs beside it says nothing, since what a map has
+// wrong grows and shrinks along its lines. Or the walk turns, as it does now and then, and mostly where the
 // map does: then the next offset follows from the last one, by what two places
 // of a map have in common.
 func (c *chain) goesOn(a, z *candidate, b, o *observation, st *step) float64 {
@@ -228,7 +258,7 @@ func (c *chain) goesOn(a, z *candidate, b, o *observation, st *step) float64 {
 	if math.Abs(a.ux*z.ux+a.uy*z.uy) < straightCos {
 		turns = turnsWithMap
 	}
-	return (1-turns)*st.smooth*c.slopes(a, z, b, o) + turns*c.next(a, z, b, o, st.decay)
+	return (1-turns)*st.smooth + turns*c.next(a, z, b, o, st.decay)
 }
 
 // turnsWithMap is the probability that a line turns sharply where its record
@@ -245,25 +275,8 @@ func (c *chain) follows(a, z *candidate) float64 {
 		shared += c.ps.sheets[s+1].covariance(a.nEast, a.nNorth, z.nEast, z.nNorth)
 	}
 	gain := shared / a.spread
-	return closeness2(c.typical(z.rec)-gain*c.typical(a.rec), z.spread-gain*shared)
-}
-
-// slopes is the weight of the map's slopes against the walk at two places: a
-// slope costs by the metre, a change of slope at a vertex once.
-func (c *chain) slopes(a, z *candidate, b, o *observation) float64 {
-	before, after := b.before.slope(a), o.after.slope(z)
-	r2 := c.o.SlopeRad * c.o.SlopeRad
-	// Near a corner one of the two headings looks round it.
-	steep := min(before*before, after*after)
-	w := 1.0
-	if price := steep / (2 * r2) * o.ground / c.o.SlopeM; price > 1e-4 {
-		w = math.Exp(-price)
-	}
-	if math.Abs(a.ux*z.ux+a.uy*z.uy) < 1-1e-9 {
-		change := after - before
-		w /= math.Sqrt(1 + change*change/r2)
-	}
-	return w
+	scale2 := z.spread - gain*shared
+	return c.o.FarOwnShare + (1-c.o.FarOwnShare)*closeness2(c.typical(z.rec)-gain*c.typical(a.rec), scale2)
 }
 
 // next is the density of an offset given the last one: the regression of two

@@ -67,6 +67,7 @@ type joint struct {
 	gap         float64 // ground metres; 0 where they are joined
 	weight      float64 // 1 where they are joined
 	atEnd       bool    // here is an end of this record
+	straight    bool    // and the other record goes on straight ahead
 }
 
 // newNetwork lays the records out, each sheet moved by its starting shift where
@@ -233,6 +234,8 @@ func (n *network) join(ps *priors, o Options) {
 					continue // an end beside a line is no gap
 				}
 				back := joint{other: s.record, here: j.there, there: j.here, gap: j.gap, weight: j.weight, atEnd: toEnd < o.GapM}
+				j.straight = n.straight(s, end, t, there)
+				back.straight = j.straight && back.atEnd
 				found = append(found, pair{s.record, j}, pair{t.record, back})
 			}
 		}
@@ -260,6 +263,22 @@ func (n *network) join(ps *priors, o Options) {
 	}
 	n.number()
 }
+
+// straight says whether t goes on, from a station of it, in the direction in
+// which s ends there.
+func (n *network) straight(s *segment, end bool, t *segment, there float64) bool {
+	cos := s.ux*t.ux + s.uy*t.uy
+	if !end {
+		cos = -cos
+	}
+	along := there - t.station
+	rest := t.length/n.records[t.record].scale - along
+	return cos > goesOnCos && rest > samePlaceM || cos < -goesOnCos && along > samePlaceM
+}
+
+// goesOnCos is the cosine of the sharpest bend at which a line still goes on
+// straight ahead: 45 degrees. Common practice, no source.
+const goesOnCos = 0.7
 
 // number gives records that hang together one number.
 func (n *network) number() {
@@ -297,9 +316,16 @@ func (j *joint) compare(k *joint) int {
 		return cmp.Compare(j.there, k.there)
 	case j.gap != k.gap:
 		return cmp.Compare(j.gap, k.gap)
-	case j.atEnd == k.atEnd:
-		return 0
-	case j.atEnd:
+	case j.atEnd != k.atEnd:
+		return yesFirst(j.atEnd)
+	case j.straight != k.straight:
+		return yesFirst(j.straight)
+	}
+	return 0
+}
+
+func yesFirst(yes bool) int {
+	if yes {
 		return -1
 	}
 	return 1

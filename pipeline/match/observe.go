@@ -19,8 +19,7 @@ type observation struct {
 	bend      float64 // how far the reading lies beside the walk's own direction, ground metres
 	before    heading // of the walk towards here
 	after     heading // of the walk from here
-	onLine    float64 // likelihood of the signal's step from the reading before on one line
-	offLine   float64 // the same where the receiver left its line
+	signal    stepped // from the reading before
 	foreign   float64 // factor on the odds of another utility than the label
 	anyRecord bool    // the position source is in the pipe: a record need carry no signal
 }
@@ -29,16 +28,6 @@ type observation struct {
 type heading struct{ x, y float64 }
 
 func (h heading) known() bool { return h.x != 0 || h.y != 0 }
-
-// slope is the sine of the angle from a heading to the line under it, whichever
-// way that is drawn, + where the line bears to the left of the walk.
-func (h heading) slope(a *candidate) float64 {
-	sin := h.x*a.uy - h.y*a.ux
-	if h.x*a.ux+h.y*a.uy < 0 {
-		return -sin
-	}
-	return sin
-}
 
 // minGroundM keeps directions and densities finite where a crew reads twice in
 // one place.
@@ -61,7 +50,7 @@ func (c *chain) observe(tr *survey.Trace, session int32, trust []trust) {
 		// Seen from where the session's positions should be.
 		p := orb.Point{r.Point[0] - c.session.east, r.Point[1] - c.session.north}
 		c.obs = append(c.obs, observation{
-			reading: i, p: p, noise: noise(r, trust[i].inflate, c.o), foreign: trust[i].foreign, onLine: 1, offLine: 1,
+			reading: i, p: p, noise: noise(r, trust[i].inflate, c.o), foreign: trust[i].foreign, signal: unstepped,
 			anyRecord: r.Mode == survey.ModeSonde,
 		})
 		c.from = append(c.from, int32(len(c.cands)))
@@ -161,6 +150,7 @@ func (c *chain) typical(rec int32) float64 { return c.beside[c.slot[rec]-1].typi
 // walk adds what a reading's neighbours say: distance, headings and steps.
 func (c *chain) walk(tr *survey.Trace) {
 	scale := c.scale()
+	sc := c.scatters(tr)
 	for i := range c.obs {
 		c.head(i)
 	}
@@ -169,7 +159,7 @@ func (c *chain) walk(tr *survey.Trace) {
 		o.ground = max(dist(b.p, o.p)/scale, minGroundM)
 		o.bend = bend(b, o) / scale
 		x, y := &tr.Readings[b.reading], &tr.Readings[o.reading]
-		o.onLine, o.offLine = steps(x, y, o.ground, c.o)
+		o.signal = steps(x, y, o.ground, sc, &c.o)
 		o.kept = c.o.kept(x, y, o.ground)
 	}
 	c.whiten()

@@ -68,8 +68,11 @@ func newPriors(l *layout, net *network, traces []survey.Trace, sheets, sessions 
 	}
 	for i := range p.sessions {
 		p.sessions[i] = shift{ee: o.SessionM * o.SessionM, nn: o.SessionM * o.SessionM}
-		if i > 0 && l.sessions[i-1].ee > 0 {
-			p.sessions[i] = l.sessions[i-1]
+		if i == 0 {
+			continue
+		}
+		if told, known := l.session(i - 1); known {
+			p.sessions[i] = told
 		}
 	}
 	if prior != nil {
@@ -183,8 +186,38 @@ func (p sheetPrior) sharpen(known shift) sheetPrior {
 	if reach := voteCellM + 2*math.Sqrt(m.ee+m.nn); best > reach {
 		return p
 	}
+	density := m.density(known.east, known.north)
+	for i := range ms {
+		// A shift that may be anywhere has no place of its own to defend.
+		if o := &ms[i]; i != near && o.ee > broadM*broadM && o.nn > broadM*broadM && density > 0 {
+			o.weight *= min(o.density(known.east, known.north)/density, 1)
+		}
+	}
 	m.shift = known
-	return mixture(ms)
+	return mixture(normalised(ms))
+}
+
+// broadM is from where on a competing shift says only that a sheet is far off,
+// not where: standard deviation.
+const broadM = 0.5
+
+// density of a shift's distribution at a point.
+func (s *shift) density(east, north float64) float64 {
+	det := s.ee*s.nn - s.en*s.en
+	e, n := east-s.east, north-s.north
+	return math.Exp(-(s.nn*e*e-2*s.en*e*n+s.ee*n*n)/(2*det)) / math.Sqrt(det)
+}
+
+// normalised scales weights to a sum of 1.
+func normalised(ms []mode) []mode {
+	sum := 0.0
+	for i := range ms {
+		sum += ms[i].weight
+	}
+	for i := range ms {
+		ms[i].weight /= sum
+	}
+	return ms
 }
 
 // unknownSheet is what is expected of a sheet that nothing is known of: most are

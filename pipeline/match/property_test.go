@@ -102,7 +102,7 @@ func enumerate(c *chain, start []float64) (posterior [][]float64, best []int) {
 func TestChainEqualsEnumeration(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := drawTown(t, 5)
-		o := Options{}.withDefaults()
+		o := ordinary
 		sheets := sheetNames(s.Records)
 		c := &chain{net: newNetwork(s, sheets, nil, o), o: o, ps: newPriors(&layout{sheets: make([]verdict, len(sheets))}, nil, nil, sheets, nil, nil, o)}
 		c.net.join(c.ps, o)
@@ -144,7 +144,7 @@ func TestChainEqualsEnumeration(t *testing.T) {
 func TestMovesAddUpToAtMostOne(t *testing.T) {
 	// Where the densities are taken out, what remains are probabilities: summed
 	// over destinations they do not exceed 1.
-	o := Options{}.withDefaults()
+	o := ordinary
 	for _, g := range []float64{0.05, 0.5, 2, 30, 1000} {
 		jump, leave := 1-math.Exp(-o.JumpPerM*g), 1-math.Exp(-o.LeavePerM*g)
 		back := 1 - math.Exp(-o.ReturnPerM*g)
@@ -162,7 +162,7 @@ func TestOrderChangesNothing(t *testing.T) {
 			more.ID = fmt.Sprint("more ", i)
 			s.Traces = append(s.Traces, more)
 		}
-		want := Traces(s, nil, Options{Workers: 1})
+		want := Traces(s, nil, withWorkers(1))
 
 		seed := rapid.Uint64().Draw(t, "shuffle")
 		rng := rand.New(rand.NewPCG(seed, 0))
@@ -174,7 +174,7 @@ func TestOrderChangesNothing(t *testing.T) {
 		for i, at := range trs {
 			other.Traces[at] = s.Traces[i]
 		}
-		got := Traces(other, nil, Options{Workers: 4})
+		got := Traces(other, nil, withWorkers(4))
 		for i, at := range trs {
 			for j, m := range got[at] {
 				if m.Record >= 0 {
@@ -198,7 +198,7 @@ func same(a, b survey.Match) bool {
 func TestReversedRecord(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		s := drawTown(t, 12)
-		want := Traces(s, nil, Options{})[0]
+		want := Traces(s, nil, ordinary)[0]
 		at := rapid.IntRange(0, len(s.Records)-1).Draw(t, "which")
 		rev := *s
 		rev.Records = slices.Clone(s.Records)
@@ -209,7 +209,7 @@ func TestReversedRecord(t *testing.T) {
 		for i := 1; i < len(pts); i++ {
 			length += dist(pts[i-1], pts[i])
 		}
-		for i, m := range Traces(&rev, nil, Options{})[0] {
+		for i, m := range Traces(&rev, nil, ordinary)[0] {
 			w := want[i]
 			if math.Abs(m.Probability-w.Probability) > 1e-6 || (m.Record != w.Record && w.Probability > 0.5+1e-6) {
 				t.Fatalf("reading %d: record %d p %v, reversed %d p %v", i, w.Record, w.Probability, m.Record, m.Probability)

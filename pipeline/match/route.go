@@ -57,6 +57,17 @@ func (n *network) joinedWithin(a *candidate, limit float64) bool {
 	return first < len(js) && js[first].here <= a.station+limit
 }
 
+// teeBetween says whether lines meet on the way between two places of a record,
+// give or take what a place is uncertain by.
+func (n *network) teeBetween(a, z *candidate) bool {
+	const about = 1
+	r := &n.records[a.rec]
+	js := n.joints[r.joints[0]:r.joints[1]]
+	from, to := min(a.station, z.station)-about, max(a.station, z.station)+about
+	first := sort.Search(len(js), func(i int) bool { return js[i].here >= from })
+	return first < len(js) && js[first].here <= to
+}
+
 // route is the best way from one candidate to another on another record, if
 // there is one within the limit and the hops: the likeliest, then the shortest.
 // A candidate beyond an end has passed the joint there, or has not yet come to

@@ -16,6 +16,7 @@ import (
 type sample struct {
 	trace   int32 // rank of the trace among all, by its id
 	session int32
+	source  string // of its positions
 	views   []view // none where no record of its utility runs along it
 
 	p       orb.Point
@@ -102,7 +103,7 @@ func (c *chain) sampleTrace(tr *survey.Trace, rank int32, sessions map[string]in
 			continue
 		}
 		out = append(out, sample{
-			trace: rank, session: session, views: c.views(o, tr.Utility, radiusM),
+			trace: rank, session: session, source: tr.Positions, views: c.views(o, tr.Utility, radiusM),
 			p: o.p, course: o.after, utility: tr.Utility, file: tr.Readings[o.reading].File,
 		})
 		last = walked

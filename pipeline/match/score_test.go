@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/asfound/asfound/config"
 	"github.com/asfound/asfound/internal/spatial"
 	"github.com/asfound/asfound/internal/synth"
 	"github.com/asfound/asfound/pipeline/match"
@@ -216,7 +217,7 @@ func TestScore(t *testing.T) {
 	for seed := from; seed <= to; seed++ {
 		town := synth.Make(seed, p)
 		begin := time.Now()
-		ms := match.Traces(town.Survey(), nil, match.Options{})
+		ms := match.Traces(town.Survey(), nil, config.Default().Match)
 		spent += time.Since(begin)
 		ours.add(town, ms)
 		nearest.add(town, nearestRecord(town.Survey()))

@@ -90,7 +90,7 @@ func TestRules(t *testing.T) {
 		},
 	} {
 		t.Run(c.rule, func(t *testing.T) {
-			o := Options{}.withDefaults()
+			o := ordinary
 			tr := steady(10)
 			c.pass(tr)
 			if p := judgeTrust(tr, &o, nil)[5]; p.untrusted || p.reason != "" || p.inflate > 1.01 || p.foreign != 1 {
@@ -108,7 +108,7 @@ func TestRules(t *testing.T) {
 
 func TestRulesNeedNoColumn(t *testing.T) {
 	// Only positions are mapped: no rule has an opinion.
-	o := Options{}.withDefaults()
+	o := ordinary
 	tr := steady(10)
 	for i := range tr.Readings {
 		tr.Readings[i] = survey.Reading{
@@ -204,7 +204,7 @@ func TestNeighbours(t *testing.T) {
 			r := &w.tr.Readings[i]
 			r.Hookup, r.FrequencyHz, r.SeparationM = c.hookup, c.frequency, c.separate
 		}
-		m := Traces(town(c.records, w), nil, Options{})[0][20]
+		m := Traces(town(c.records, w), nil, ordinary)[0][20]
 		if got := m.Status == survey.StatusUntrusted; got != c.untrusted {
 			t.Errorf("%s: %s, %s", c.name, m.Status, m.Reason)
 		}

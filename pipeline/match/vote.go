@@ -33,8 +33,9 @@ type ballots struct {
 	views []view // of all, ballot by ballot; offsets already less what is known of the rest
 	// Memory of the search: per direction of walks, the log weight of the ballots
 	// cast there by how far the shift takes a line across it; and the grid.
-	across [directions][]float64
-	grid   []float64
+	across  [directions][]float64
+	grid    []float64
+	bridged []float64
 }
 
 // ballot is one sample's say: the views that would be of the unit in question,
@@ -64,6 +65,30 @@ func (b *ballots) explainedBy(fit float64) {
 	x := &b.list[len(b.list)-1]
 	x.base = max(x.base, fit)
 }
+
+// bridge lets what explains a walk before and after a sample explain the sample
+// too: maps have bumps, walks do not change lines for a few metres.
+func (b *ballots) bridge() {
+	const reach = 4 // samples
+	b.bridged = b.bridged[:0]
+	for i := range b.list {
+		x := &b.list[i]
+		side := func(step int) float64 {
+			best := 0.0
+			for j := i + step; j >= 0 && j < len(b.list) && b.list[j].trace == x.trace && (j-i)*step <= reach; j += step {
+				best = max(best, b.list[j].base)
+			}
+			return best
+		}
+		b.bridged = append(b.bridged, max(x.base, bridged*min(side(-1), side(1))))
+	}
+	for i := range b.list {
+		b.list[i].base = b.bridged[i]
+	}
+}
+
+// bridged is how well a sample between two that are explained perfectly is.
+const bridged = 0.5
 
 // fit is how well the best view of a ballot fits a shift, 1 for perfectly.
 func (b *ballots) fit(x *ballot, e, n, spreadM float64) float64 {
