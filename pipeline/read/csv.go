@@ -71,8 +71,14 @@ func csvTable(in io.Reader) (*table, error) {
 	}
 	c.columns = len(columns)
 	c.end = c.lastLine(header)
-	return &table{columns: columns, delimiter: delimiter, rows: c.all()}, nil
+	t := &table{columns: columns, delimiter: delimiter}
+	t.rows = c.all(func(note string) { t.notes = append(t.notes, note) })
+	return t, nil
 }
+
+// noLastNewline is all that tells a text cut within its last value from a whole
+// one. One that was cut at the end of a line tells nothing.
+const noLastNewline = "its last line has no line end: see that the file is whole"
 
 // csvRows streams the rows under a header. encoding/csv passes over empty
 // lines in silence; they are told here from the line numbers, since every row
@@ -92,7 +98,8 @@ func (c *csvRows) lastLine(values []string) int {
 	return c.offset + line + strings.Count(values[last], "\n")
 }
 
-func (c *csvRows) all() iter.Seq2[*row, error] {
+// all are the rows. What a person should know of the text is told at its end.
+func (c *csvRows) all(tell func(note string)) iter.Seq2[*row, error] {
 	return func(yield func(*row, error) bool) {
 		r := row{elevation: math.NaN()}
 		next := func(line int, values []string, damage string) bool {
@@ -116,7 +123,9 @@ func (c *csvRows) all() iter.Seq2[*row, error] {
 			var broken *csv.ParseError
 			switch {
 			case err == io.EOF:
-				lines(c.offset+c.text.lines(), "")
+				if lines(c.offset+c.text.lines(), "") && c.text.open && c.text.newlines > 0 {
+					tell(noLastNewline)
+				}
 				return
 			case errors.As(err, &broken):
 				if !lines(c.offset+broken.StartLine-1, "") || !lines(c.offset+broken.Line, c.damage(broken)) {

@@ -174,7 +174,7 @@ func (l *fittingsLayer) leaveOutRepeated() {
 	for i := range l.fittings {
 		of[i] = l.fittings[i].Feature
 	}
-	again, onOther := l.repeats(&l.layer, of)
+	again, onOther := l.repeats(&l.layer, of, l.src.ID.Name)
 	for i := range l.fittings {
 		if again[i] {
 			l.ids[l.fittings[i].ID]--

@@ -6,6 +6,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io/fs"
 	"math"
 	"math/rand"
 	"os"
@@ -157,8 +158,11 @@ func zipped(t testing.TB, archive, path string) {
 		t.Fatal(err)
 	}
 	z := zip.NewWriter(f)
-	for _, ext := range []string{".shp", ".shx", ".dbf", ".prj"} {
+	for _, ext := range []string{".shp", ".shx", ".dbf", ".prj", ".cpg"} {
 		data, err := os.ReadFile(strings.TrimSuffix(path, ".shp") + ext)
+		if ext == ".cpg" && errors.Is(err, fs.ErrNotExist) {
+			continue
+		}
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -80,6 +80,19 @@ func openGeoPackage(ctx context.Context, path string) (*geoPackage, func(), erro
 		closeAll()
 		return nil, nil, err
 	}
+	// The database reads what is missing of its last page as zeros.
+	var pages, pageBytes int64
+	err = conn.QueryRowContext(ctx, "select page_count, page_size from pragma_page_count, pragma_page_size").Scan(&pages, &pageBytes)
+	switch {
+	case err != nil:
+		err = fmt.Errorf("it is no GeoPackage: %w", err)
+	case info.Size() < pages*pageBytes:
+		err = fmt.Errorf("it is cut short: %d bytes are left of %d", info.Size(), pages*pageBytes)
+	}
+	if err != nil {
+		closeAll()
+		return nil, nil, err
+	}
 	return &geoPackage{conn: conn}, closeAll, nil
 }
 
@@ -138,6 +151,11 @@ func (g *geoPackage) read(ctx context.Context, table string, most int) error {
 	if g.file.crs, err = g.system(ctx, srs); err != nil {
 		return err
 	}
+	if most == whole {
+		if err := g.sound(ctx); err != nil {
+			return err
+		}
+	}
 	columns, err := g.columns(ctx, table, geometry)
 	if err != nil {
 		return err
@@ -169,6 +187,20 @@ func (g *geoPackage) read(ctx context.Context, table string, most int) error {
 	return nil
 }
 
+// sound has the database look over all its pages. Without it, one damaged byte in
+// the head of a page, or in the number of a table's first one, could leave rows
+// out and nothing would say so. It takes a tenth of the time of reading.
+func (g *geoPackage) sound(ctx context.Context) error {
+	var found string
+	if err := g.conn.QueryRowContext(ctx, "pragma quick_check(1)").Scan(&found); err != nil {
+		return fmt.Errorf("the file is damaged: %w", err)
+	}
+	if found != "ok" {
+		return fmt.Errorf("the file is damaged: %s", strings.ReplaceAll(found, "\n", " "))
+	}
+	return nil
+}
+
 // system is the definition of a spatial reference system: its EPSG code where
 // that is known, else the text beside it.
 func (g *geoPackage) system(ctx context.Context, id int) (string, error) {
@@ -192,7 +224,7 @@ func (g *geoPackage) system(ctx context.Context, id int) (string, error) {
 
 // columns are the table's attributes, which become the layer's fields.
 func (g *geoPackage) columns(ctx context.Context, table, geometry string) ([]string, error) {
-	rows, err := g.conn.QueryContext(ctx, `select name, type from pragma_table_info(?)`, table)
+	rows, err := g.conn.QueryContext(ctx, `select name, type, pk from pragma_table_info(?)`, table)
 	if err != nil {
 		return nil, err
 	}
@@ -200,14 +232,15 @@ func (g *geoPackage) columns(ctx context.Context, table, geometry string) ([]str
 	var columns []string
 	for rows.Next() {
 		var name, declared string
-		if err := rows.Scan(&name, &declared); err != nil {
+		var key int
+		if err := rows.Scan(&name, &declared, &key); err != nil {
 			return nil, err
 		}
 		if strings.EqualFold(name, geometry) {
 			continue
 		}
 		columns = append(columns, name)
-		g.file.fields = append(g.file.fields, survey.Field{Name: name, Kind: sqlKind(declared)})
+		g.file.fields = append(g.file.fields, survey.Field{Name: name, Kind: sqlKind(declared), Numbering: key > 0})
 	}
 	return columns, rows.Err()
 }

@@ -2,6 +2,7 @@ package read
 
 import (
 	"bufio"
+	"bytes"
 	"encoding/xml"
 	"errors"
 	"fmt"
@@ -46,6 +47,9 @@ func readGPX(path, layer string, most int) (*layerFile, error) {
 
 // gpxPoints are the elements that hold a point, in the GPX 1.1 schema.
 var gpxPoints = map[string]bool{"wpt": true, "trkpt": true, "rtept": true}
+
+// gpxGroups are the elements that hold points, and no text of their own.
+var gpxGroups = map[string]bool{"gpx": true, "trk": true, "trkseg": true, "rte": true}
 
 // gpxOptional are the texts that the schema lets a point have. A file where none
 // has one says nothing by it.
@@ -118,6 +122,9 @@ func (g *gpx) column(name string) int {
 func (g *gpx) take(token xml.Token) error {
 	switch t := token.(type) {
 	case xml.StartElement:
+		if len(g.path) == 0 && g.file.name != "" {
+			return errors.New("it goes on after its end")
+		}
 		if len(g.path) == 0 && t.Name.Local != "gpx" {
 			return fmt.Errorf("its first element is %q, not gpx", excerpt(t.Name.Local))
 		}
@@ -129,7 +136,9 @@ func (g *gpx) take(token xml.Token) error {
 		g.text.Reset()
 		switch {
 		case gpxPoints[t.Name.Local]:
-			g.begin(t)
+			g.begin(t, "")
+		case g.misnamed(t):
+			g.begin(t, fmt.Sprintf("it has lat and lon, but is called %q, which is no point of GPX", excerpt(t.Name.Local)))
 		case t.Name.Local == "trk", t.Name.Local == "rte":
 			g.track = ""
 		}
@@ -137,6 +146,12 @@ func (g *gpx) take(token xml.Token) error {
 			g.segments++
 		}
 	case xml.CharData:
+		if len(g.path) == 0 && g.file.name != "" && len(bytes.TrimSpace(t)) > 0 {
+			return errors.New("it goes on after its end")
+		}
+		if n := len(g.path); n > 0 && gpxGroups[g.path[n-1]] && len(bytes.TrimSpace(t)) > 0 {
+			return fmt.Errorf("text stands in %s, where only elements may: is it damaged?", g.path[n-1])
+		}
 		if g.text.Len()+len(t) > gpxText {
 			return fmt.Errorf("element %s holds more than %d bytes of text", g.path[len(g.path)-1], gpxText)
 		}
@@ -149,11 +164,18 @@ func (g *gpx) take(token xml.Token) error {
 	return nil
 }
 
-// begin starts the row of a point.
-func (g *gpx) begin(t xml.StartElement) {
+// misnamed says whether an element stands where a point may and has what a point
+// has, under another name: a damaged point must not be passed over.
+func (g *gpx) misnamed(t xml.StartElement) bool {
+	n := len(g.path)
+	return n > 1 && gpxGroups[g.path[n-2]] && slices.ContainsFunc(t.Attr, func(a xml.Attr) bool { return a.Name.Local == "lat" || a.Name.Local == "lon" })
+}
+
+// begin starts the row of a point, or of what is damaged.
+func (g *gpx) begin(t xml.StartElement, damage string) {
 	f := survey.Feature{Row: len(g.rows) + 1}
 	lat, lon := math.NaN(), math.NaN()
-	why := ""
+	why := damage
 	for _, a := range t.Attr {
 		v, bad := parseNumber(strings.TrimSpace(a.Value), ',')
 		switch a.Name.Local {
@@ -164,7 +186,7 @@ func (g *gpx) begin(t xml.StartElement) {
 		default:
 			continue
 		}
-		if bad != "" {
+		if bad != "" && why == "" {
 			why = fmt.Sprintf("its %s %q %s", a.Name.Local, excerpt(a.Value), bad)
 		}
 	}

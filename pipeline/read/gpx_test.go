@@ -50,11 +50,23 @@ func TestGPXThatIsNone(t *testing.T) {
 			`<!DOCTYPE gpx [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]><gpx><wpt lat="1" lon="1"><name>&b;</name></wpt></gpx>`,
 			"invalid character entity",
 		},
-		"encoding": {`<?xml version="1.0" encoding="klingon"?><gpx/>`, "klingon"},
+		"text after":   {"<gpx></gpx>\n x", "goes on after its end"},
+		"another":      {"<gpx/><gpx/>", "goes on after its end"},
+		"text between": {`<gpx>x<wpt lat="40" lon="-81"/></gpx>`, "text stands in gpx"},
+		"encoding":     {`<?xml version="1.0" encoding="klingon"?><gpx/>`, "klingon"},
 	} {
 		if _, err := parseGPX(strings.NewReader(c.text), whole); err == nil || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: %v, want %q", name, err, c.want)
 		}
+	}
+}
+
+// TestGPXMisnamed: what has a position where points stand, and is none by name, is
+// a rejected row; elsewhere it says nothing.
+func TestGPXMisnamed(t *testing.T) {
+	l, err := parseGPX(strings.NewReader(`<gpx><wpt lat="40" lon="-81"/><wqt lat="40" lon="-81"/><extensions><x lat="1" lon="2"/></extensions></gpx>`), whole)
+	if err != nil || len(l.features) != 2 || l.damage[0] != "" || !strings.Contains(l.damage[1], `called "wqt"`) {
+		t.Errorf("%v %+v", err, l)
 	}
 }
 

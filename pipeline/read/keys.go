@@ -16,16 +16,27 @@ import (
 // repeats says which of a layer's features repeat an earlier one wholly,
 // geometry and attributes, and counts them as duplicates: kept as two, neither
 // could be told from the other. of are the features, in the file's order;
-// onOther counts those that lie on another with other attributes.
-func (a *account) repeats(l *survey.Layer, of []int) (again []bool, onOther int) {
+// onOther counts those that lie on another with other attributes. A column that
+// only numbers the rows tells no two apart, unless the config takes it for the id.
+func (a *account) repeats(l *survey.Layer, of []int, id string) (again []bool, onOther int) {
 	again = make([]bool, len(of))
 	first := make(map[string][]int, len(of))
+	says := func(f *survey.Feature) []survey.Value {
+		values := f.Values
+		for i := range l.Fields {
+			if l.Fields[i].Numbering && !strings.EqualFold(l.Fields[i].Name, id) {
+				values = slices.Clone(values)
+				values[i] = survey.Value{}
+			}
+		}
+		return values
+	}
 	var geometry []byte
 	for i, feature := range of {
 		f := &l.Features[feature]
 		geometry = geometryBytes(geometry[:0], f.Parts)
 		earlier := first[string(geometry)]
-		at := slices.IndexFunc(earlier, func(e int) bool { return slices.Equal(l.Features[e].Values, f.Values) })
+		at := slices.IndexFunc(earlier, func(e int) bool { return slices.Equal(says(&l.Features[e]), says(f)) })
 		if at >= 0 {
 			a.Used--
 			a.Duplicates++
@@ -48,7 +59,7 @@ func (l *recordsLayer) leaveOutRepeated() {
 	for i := range l.records {
 		of[i] = l.records[i].Feature
 	}
-	again, onOther := l.repeats(&l.layer, of)
+	again, onOther := l.repeats(&l.layer, of, l.src.ID.Name)
 	l.records = without(l.records, again)
 	if onOther > 0 {
 		l.Notes = append(l.Notes, words.Count(onOther, "line lies", "lines lie")+" wholly on another line of this file")

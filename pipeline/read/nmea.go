@@ -67,6 +67,7 @@ type nmeaReader struct {
 	last   time.Time // time of day of the last sentence, on 1970-01-01
 	date   time.Time // midnight of the day on which days was 0; zero unknown
 	gst    time.Time // time of the last GST sentence
+	summed bool      // a sentence had a checksum
 	sigmaM float64
 }
 
@@ -96,7 +97,10 @@ func parseNMEA(in io.Reader) (*positionLog, error) {
 // sentence reads what stands behind the $.
 func (r *nmeaReader) sentence(s string) {
 	body, sum, summed := strings.Cut(strings.TrimRight(s, " \r"), "*")
-	if summed && !checksum(body, sum) {
+	// A receiver writes checksums always or never: where one is missing among
+	// others, the sentence was cut.
+	r.summed = r.summed || summed
+	if r.summed && !checksum(body, sum) {
 		r.log.damaged++
 		return
 	}

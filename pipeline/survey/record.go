@@ -50,6 +50,9 @@ type Layer struct {
 type Field struct {
 	Name string
 	Kind FieldKind
+	// Numbering says that the format has its rows numbered in this column, whether
+	// or not the number means anything.
+	Numbering bool
 }
 
 // FieldKind is the type of an attribute column.
