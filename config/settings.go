@@ -123,6 +123,8 @@ func (c *Config) settings() []setting {
 		number("match.route_share", share, positive, &m.RouteShare),
 		number("match.angle", angle, positive, &m.AngleRad),
 		number("match.crossing_share", share, inside01, &m.CrossingShare),
+		number("match.mark", length, positive, &m.MarkM),
+		number("match.mark_gap", length, positive, &m.MarkGapM),
 		number("match.step_on_line", share, inside01, &m.StepOnLine),
 		number("match.step_at_tee", share, inside01, &m.StepAtTee),
 

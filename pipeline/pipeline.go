@@ -119,6 +119,13 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 			return nil, fmt.Errorf("adjust: %w", err)
 		}
 	}
+	err = step.do("match", func() error {
+		r.MarkMatches = match.Marks(r.Survey, r.Model, job.Match)
+		return nil
+	})
+	if err != nil {
+		return nil, err
+	}
 	err = step.do("judge", func() error {
 		r.Judgements, r.Findings = judge.Records(r.Survey, r.Matches, r.Model, job.Judge)
 		r.Model.Effects = judge.Effects(r.Model)

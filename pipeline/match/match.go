@@ -17,6 +17,33 @@ import (
 // this round expects of the map; nil in the first. The result depends on
 // neither the number of workers nor the order of records and traces.
 func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
+	e := expect(s, prior, o)
+	out := make([][]survey.Match, len(s.Traces))
+	parallel.Each(len(s.Traces), o.Workers, func() func(int) {
+		c := e.chain()
+		var tru []trust
+		return func(i int) {
+			tr := &s.Traces[i]
+			tru = judgeTrust(tr, &o, tru)
+			c.observe(tr, sessionOf(e.sessions, tr), tru)
+			c.solve()
+			out[i] = c.matches(s, tr, tru)
+		}
+	})
+	return out
+}
+
+// expectation is the map as the matcher walks it, and what is expected of it
+// before a walk is looked at by itself.
+type expectation struct {
+	net      *network
+	ps       *priors
+	sessions map[string]int32
+	humming  string
+	o        Options
+}
+
+func expect(s *survey.Survey, prior *survey.Model, o Options) *expectation {
 	sheets, sessions := sheetNames(s.Records), sessionNames(s.Traces)
 	net := newNetwork(s, sheets, nil, o)
 	ss := net.samples(s, sessions, voteM, o.Workers)
@@ -28,19 +55,9 @@ func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
 	}
 	ps := newPriors(l, net, s.Traces, sheets, sessions, prior, o)
 	net.join(ps, o)
-	humming := hums(s.Traces)
+	return &expectation{net, ps, sessions, hums(s.Traces), o}
+}
 
-	out := make([][]survey.Match, len(s.Traces))
-	parallel.Each(len(s.Traces), o.Workers, func() func(int) {
-		c := &chain{net: net, o: o, ps: ps, humming: humming}
-		var tru []trust
-		return func(i int) {
-			tr := &s.Traces[i]
-			tru = judgeTrust(tr, &o, tru)
-			c.observe(tr, sessionOf(sessions, tr), tru)
-			c.solve()
-			out[i] = c.matches(s, tr, tru)
-		}
-	})
-	return out
+func (e *expectation) chain() *chain {
+	return &chain{net: e.net, o: e.o, ps: e.ps, humming: e.humming}
 }

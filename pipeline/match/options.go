@@ -36,6 +36,8 @@ type Options struct {
 	LocateMinM     float64 // and at least this
 	CorrelationS   float64 // correlation time of slow positioning noise, seconds
 	DefaultDepthM  float64 // where a reading states no depth
+	MarkM          float64 // a mark beside what it stands for, standard deviation per axis
+	MarkGapM       float64 // marks farther apart than this do not belong together
 
 	// How often things happen: shares of traces, and rates a metre walked.
 	UnmappedShare float64 // traces that start on a line that is not on the map

@@ -37,6 +37,7 @@ func ExampleRun() {
 	// effects.csv
 	// findings.geojson
 	// manifest.json
+	// marks.csv
 	// profiles.csv
 	// readings.csv
 	// records-updated.geojson

@@ -54,6 +54,14 @@ func handful(t testing.TB) *survey.Result {
 		{Record: 3, LengthM: 30, Position: survey.VerdictUnsurveyed},
 		{Record: 4, Tolerance: survey.Tolerance{HorizontalM: .3, DepthM: .2, Rule: "gas"}, LengthM: 70, CoveredM: 70, UndecidedM: 70, Position: survey.VerdictUndecided, Probability: .5, WorstM: -.31, WorstU: .12, Depth: survey.VerdictOutside, DepthProbability: .98, Attribution: survey.AttributionInseparable, Readings: 2, Stretches: []survey.Stretch{{FromM: 0, ToM: 70, Verdict: survey.VerdictUndecided, Probability: .5, WorstM: -.31, WorstU: .12}}},
 	}
+	s.Marks = []survey.Mark{
+		{Place: survey.Place{File: "field/paint.csv", Row: 1, Line: 2}, Point: s.Records[0].Parts[0][0], SigmaM: nan, Utility: "water", Crew: "Crew 1", Ticket: "T-1"},
+		{Place: survey.Place{File: "field/paint.csv", Row: 2, Line: 3}, Point: s.Records[0].Parts[0][0], SigmaM: nan, Crew: hostil, Ticket: "=1+1"},
+	}
+	r.MarkMatches = []survey.Match{
+		{Record: 0, StationM: 0, OffsetM: .2, Probability: .98, Status: survey.StatusUsed},
+		{Record: -1, StationM: nan, OffsetM: nan, Probability: .95, Status: survey.StatusUnmapped, Reason: "fits no record"},
+	}
 	r.Findings = handfulFindings()
 	r.Corrections = handfulCorrections()
 	r.Resurvey = []survey.Resurvey{

@@ -42,6 +42,7 @@ var files = []file{
 	{"resurvey.csv", csvOf((*edition).resurvey)},
 	{"resurvey.geojson", geojsonOf((*edition).resurvey)},
 	{"rejects.csv", csvOf((*edition).rejects)},
+	{"marks.csv", csvOf((*edition).marks)},
 	{"summary.json", stream((*edition).writeSummary)},
 	{"caution.txt", stream((*edition).writeCaution)},
 }

@@ -43,6 +43,7 @@ var contract = map[string]string{
 	"profiles.csv": "record,station_m,offset_m,offset_u_m,readings",
 	"effects.csv":  "effect,name,readings,east_m,north_m,east_u_m,north_u_m,significant,explanation",
 	"resurvey.csv": "rank,package,record,from_m,to_m,length_m,probability_outside,weight,cost,benefit,cumulative_cost,reason", "resurvey.geojson": "",
+	"marks.csv":   "source,row,line,ticket,utility,crew,record,station_m,offset_m,match_probability,status,reason",
 	"rejects.csv": "source,row,line,field,value,reason", "summary.json": "", "manifest.json": "",
 }
 
@@ -62,7 +63,7 @@ func TestGolden(t *testing.T) {
 	for name, r := range map[string]*survey.Result{"handful": handful(t), "nothing": nothing()} {
 		folder := run(t, r)
 		for _, file := range []string{
-			"caution.txt", "effects.csv", "findings.geojson", "readings.csv", "records-updated.geojson", "records.csv", "rejects.csv",
+			"caution.txt", "effects.csv", "findings.geojson", "marks.csv", "readings.csv", "records-updated.geojson", "records.csv", "rejects.csv",
 			"resurvey.csv", "resurvey.geojson", "summary.json",
 		} {
 			golden := filepath.Join("testdata", name, file)

@@ -44,6 +44,7 @@ type Result struct {
 	Banner      string
 	Survey      *Survey
 	Matches     [][]Match // per trace and reading
+	MarkMatches []Match   // per mark
 	Model       *Model
 	Judgements  []Judgement // per record
 	Findings    []Finding
