@@ -1,0 +1,3 @@
+CREATE INDEX ON record USING gist (line);
+ANALYZE record;
+ANALYZE reading;

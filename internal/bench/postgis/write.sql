@@ -1,0 +1,1 @@
+COPY matched TO STDOUT (FORMAT csv, HEADER) \g :result
