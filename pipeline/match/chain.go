@@ -46,6 +46,8 @@ type chain struct {
 	slot   []int32   // per record: its place in beside, and 1
 	devs   []float64 // their offsets
 
+	disturbed []disturbance // by what neighbours carry, per reading, after a first one that is nothing
+
 	reached []int32   // scratch: records that a move may lead to
 	leaps   []float64 // scratch: weights of moves by a leap
 }

@@ -22,6 +22,7 @@ func (c *chain) matches(s *survey.Survey, tr *survey.Trace, tru []trust) []surve
 			out[i].Reason = fmt.Sprintf("says the same as row %d of %s", d.Row, d.File)
 		}
 	}
+	c.disturb(tr)
 	for i := range c.obs {
 		r := c.obs[i].reading
 		c.place(i, tr.Readings[r].Point, &out[r])
@@ -34,7 +35,7 @@ func (c *chain) matches(s *survey.Survey, tr *survey.Trace, tru []trust) []surve
 
 // distorted adds to a reading's trust what its neighbours on the map say.
 func (c *chain) distorted(i int, r *survey.Reading, t trust) trust {
-	op := c.neighbours(i, r)
+	op := c.neighbours(i)
 	budget2 := noise(r, 1, c.o)
 	t.inflate = min(math.Sqrt(t.inflate*t.inflate+op.errorM*op.errorM/budget2), maxInflate)
 	t.untrusted = t.untrusted || op.untrusted

@@ -18,9 +18,14 @@ import (
 //	F = D d^4 / (D^2 + d^2)^2        G = D^3 d^2 / (D^2 + d^2)^2
 //
 // k is not known; how large it usually is depends on hook-up and frequency. What
-// is known of it is a lognormal prior, updated by the separation where there is
-// one. The mean square of k F is a further error of the reading; where it is
-// more likely than not to be over distortedM, the reading is not to be trusted.
+// is known of it is a lognormal prior with a tail, for stretches where a neighbour
+// carries most, and what the readings around say: k hardly changes within a few
+// metres, so their separations count together. The mean square of k F is a further
+// error of the reading; where it is more likely than not to be over distortedM,
+// the reading is not to be trusted.
+//
+// What the two coils take for depth changes with k too, but a line's own ups and
+// downs hide that: on made-up towns it made this rule worse, and is left out.
 
 // Coupling of a signal into a parallel line beside it: medians of the relative
 // current, common practice in words (direct isolates better than a clamp, a clamp
@@ -33,13 +38,16 @@ const (
 	couplingUnknown   = 0.1
 	couplingHighHz    = 10e3 // above it, times
 	couplingHigh      = 1.5
-	couplingSpread    = 0.8 // of the logarithm
+	couplingSpread    = 0.8   // of the logarithm
+	couplingTail      = 0.001 // weight of any larger current, beside 1 for the usual
 
 	distortedM    = 0.10 // a peak moved by this much is worth nothing to a map
 	separatedM    = 0.04 // by how much two indications of a clean signal differ anyhow
 	worthSayingM  = 0.03 // errors below are in the error budget
 	nearestPairM  = 0.3  // lines on the map may cross; in the ground they keep apart
 	parallelLines = 0.8  // cosine between lines whose fields add across the walk
+	togetherM     = 6    // readings this far before and after say something of the same k
+	otherCauses   = 0.1  // share of separations that have other causes
 )
 
 func coupling(r *survey.Reading) float64 {
@@ -56,6 +64,74 @@ func coupling(r *survey.Reading) float64 {
 		k *= couplingHigh
 	}
 	return k
+}
+
+// The prior of k in steps of half a standard deviation.
+const (
+	magnitudes = 14
+	lowest     = -2.0
+)
+
+// currents are log weights of the relative currents tried.
+type currents [magnitudes]float64
+
+// relative is k in step m.
+func relative(m int, usual float64) float64 {
+	z := lowest + 0.5*float64(m)
+	return usual * math.Exp(couplingSpread*z)
+}
+
+var usualCurrents = func() (w currents) {
+	for m := range w {
+		z := lowest + 0.5*float64(m)
+		w[m] = math.Log(math.Exp(-z*z/2) + couplingTail)
+	}
+	return w
+}()
+
+// disturbance is what the neighbours of a reading's place do to it.
+type disturbance struct {
+	peak  float64 // moved, per unit of relative current
+	usual float64 // relative current; 0: no neighbour to speak of
+	along float64 // ground metres walked
+	said  currents
+}
+
+// disturb fills in what every reading of the trace says of its neighbours'
+// currents, one after the other added up.
+func (c *chain) disturb(tr *survey.Trace) {
+	c.disturbed = grow(c.disturbed, len(c.obs)+1)
+	c.disturbed[0] = disturbance{}
+	for i := range c.obs {
+		r := &tr.Readings[c.obs[i].reading]
+		from, d := &c.disturbed[i], &c.disturbed[i+1]
+		*d = disturbance{along: from.along + c.obs[i].ground, said: from.said}
+		own := c.chosen(i)
+		if own == nil || r.Mode != survey.ModeActive {
+			continue
+		}
+		depth := r.DepthM
+		if math.IsNaN(depth) {
+			depth = c.o.DefaultDepthM
+		}
+		peak, apart := c.bleed(i, own, depth)
+		d.peak, d.usual = peak, coupling(r)
+		if peak*d.usual < worthSayingM/4 {
+			d.usual = 0
+			continue
+		}
+		d.hear(r, apart)
+	}
+}
+
+// hear adds what a reading's separation says.
+func (d *disturbance) hear(r *survey.Reading, apart float64) {
+	if math.IsNaN(r.SeparationM) {
+		return
+	}
+	for m := range d.said {
+		d.said[m] += math.Log(otherCauses + (1-otherCauses)*folded(r.SeparationM, relative(m, d.usual)*apart))
+	}
 }
 
 // bleed is how far the neighbours of reading i's place move its peak, and what
@@ -80,36 +156,33 @@ func (c *chain) bleed(i int, own *candidate, depth float64) (peak, apart float64
 }
 
 // neighbours is the rule's opinion of reading i where it lies on the best path.
-func (c *chain) neighbours(i int, r *survey.Reading) opinion {
-	own := c.chosen(i)
-	if own == nil || r.Mode != survey.ModeActive {
+func (c *chain) neighbours(i int) opinion {
+	d := &c.disturbed[i+1]
+	if d.usual == 0 {
 		return opinion{}
 	}
-	depth := r.DepthM
-	if math.IsNaN(depth) {
-		depth = c.o.DefaultDepthM
+	from, to := i, i+1 // what is said between is what counts together
+	for from > 0 && d.along-c.disturbed[from].along < togetherM && c.disturbed[from].usual == d.usual {
+		from--
 	}
-	peak, apart := c.bleed(i, own, depth)
-	usual := coupling(r)
-	if peak*usual < worthSayingM/4 {
-		return opinion{}
+	for to < len(c.obs) && c.disturbed[to+1].along-d.along < togetherM && c.disturbed[to+1].usual == d.usual {
+		to++
 	}
 	var total, square, over float64
-	for z := -2.0; z <= 3; z += 0.5 { // the prior in steps of half a standard deviation
-		k := usual * math.Exp(couplingSpread*z)
-		w := math.Exp(-z * z / 2)
-		if !math.IsNaN(r.SeparationM) {
-			w *= folded(r.SeparationM, k*apart)
-		}
-		e := k * peak
-		total += w
-		square += w * e * e
-		if e > distortedM {
-			over += w
-		}
+	w := usualCurrents
+	top := math.Inf(-1)
+	for m := range w {
+		w[m] += c.disturbed[to].said[m] - c.disturbed[from].said[m]
+		top = max(top, w[m])
 	}
-	if total <= 0 {
-		return opinion{}
+	for m := range w {
+		p := math.Exp(w[m] - top)
+		e := relative(m, d.usual) * d.peak
+		total += p
+		square += p * e * e
+		if e > distortedM {
+			over += p
+		}
 	}
 	op := opinion{errorM: math.Sqrt(square / total)}
 	if p := over / total; p > 0.5 {
@@ -122,8 +195,8 @@ func (c *chain) neighbours(i int, r *survey.Reading) opinion {
 }
 
 // folded is the weight of a separation, whose sign is not told, where s is
-// expected.
+// expected, 1 at most.
 func folded(separation, s float64) float64 {
 	a, b := (separation-s)/separatedM, (separation+s)/separatedM
-	return math.Exp(-a*a/2) + math.Exp(-b*b/2) + 1e-3 // there are other causes
+	return min(math.Exp(-a*a/2)+math.Exp(-b*b/2), 1)
 }
