@@ -24,6 +24,14 @@ type File struct {
 	*read.Glimpse        // nil if not
 }
 
+// label tells the layers of one file apart.
+func (f *File) label() string {
+	if f.Glimpse == nil || f.Layer == "" {
+		return f.Path
+	}
+	return f.Path + ", layer " + f.Layer
+}
+
 // Options say what is known beside the files.
 type Options struct {
 	// Matches lists the paths that a pattern stands for, so that files which are
@@ -43,7 +51,7 @@ func Config(files []File, o Options) (string, error) {
 	for _, s := range sources(files, o) {
 		r, why := s.take()
 		if r == "" {
-			useless = append(useless, fmt.Sprintf("%s: %s", s.name(), why))
+			useless = append(useless, fmt.Sprintf("%s: %s", s.files[0].label(), why))
 			continue
 		}
 		byRole[r] = append(byRole[r], s)
@@ -169,6 +177,8 @@ func (s *source) take() (r role, why string) {
 		return positionLog, ""
 	case s.broken != nil:
 		return "", "it cannot be read: " + strings.ReplaceAll(s.broken.Error(), "\n", "; ")
+	case s.Shape != "" && s.Rows == 0:
+		return "", "it has no rows"
 	default:
 		if r, s.why = s.roleOf(); r == "" {
 			return "", s.why

@@ -117,7 +117,7 @@ func (s *source) aboutFile(f File) string {
 	if f.Rows > read.SampleRows {
 		about = append(about, fmt.Sprintf("of which %d were looked at", len(f.Sample)))
 	}
-	return f.Path + ": " + strings.Join(about, ", ")
+	return f.label() + ": " + strings.Join(about, ", ")
 }
 
 func (p *profile) decimalComma() bool {
