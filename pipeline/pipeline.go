@@ -100,6 +100,7 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 		before := r.Matches
 		err = step.do("match", func() error {
 			r.Matches = traces(r.Survey, r.Model, job.Match)
+			r.ExposureMatches = match.Exposures(r.Survey, r.Model, job.Match)
 			return nil
 		})
 		if err != nil {
@@ -112,7 +113,7 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 			holdBack(before, r.Matches)
 		}
 		err = step.do("adjust", func() (err error) {
-			r.Model, err = adjust.Network(r.Survey, r.Matches, r.Model, job.Adjust)
+			r.Model, err = adjust.Network(r.Survey, r.Matches, r.ExposureMatches, r.Model, job.Adjust)
 			return err
 		})
 		if err != nil {

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"sync"
 )
 
 // Options of a factorisation; the zero value is fine.
@@ -188,9 +189,10 @@ func (f *Factor) layOut() {
 // left as what the elimination made of the matrix there.
 func (f *Factor) Eliminate() error {
 	lower := f.lower
-	y := make([]float64, f.n)
-	stack, seen := make([]int32, f.n), unseen(f.n)
-	end := make([]int, f.n) // of what each column holds so far
+	w := workspaces.Get().(*workspace)
+	defer workspaces.Put(w)
+	w.reset(f.n)
+	y, stack, seen, end := w.y, w.stack, w.seen, w.end
 	copy(end, f.ptr)
 	for k := range int32(f.n) {
 		entries := lower.row[lower.ptr[k]:lower.ptr[k+1]]
@@ -234,6 +236,26 @@ func (f *Factor) Eliminate() error {
 }
 
 func (f *Factor) isLoose(k int32) bool { return f.loose[0] <= k && k < f.loose[1] }
+
+// workspace is what an elimination needs meanwhile: many small ones go on.
+type workspace struct {
+	y           []float64
+	stack, seen []int32
+	end         []int // of what each column holds so far
+}
+
+var workspaces = sync.Pool{New: func() any { return &workspace{} }}
+
+func (w *workspace) reset(n int) {
+	if cap(w.y) < n {
+		w.y, w.stack, w.seen, w.end = make([]float64, n), make([]int32, n), make([]int32, n), make([]int, n)
+	}
+	w.y, w.stack, w.seen, w.end = w.y[:n], w.stack[:n], w.seen[:n], w.end[:n]
+	clear(w.y)
+	for i := range w.seen {
+		w.seen[i] = -1
+	}
+}
 
 func unseen(n int) []int32 {
 	s := make([]int32, n)

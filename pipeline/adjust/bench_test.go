@@ -55,7 +55,7 @@ func BenchmarkNetwork(b *testing.B) {
 			began := cpu(b)
 			var m *survey.Model
 			for b.Loop() {
-				if m, err = Network(s, matches, nil, o); err != nil {
+				if m, err = Network(s, matches, nil, nil, o); err != nil {
 					b.Fatal(err)
 				}
 			}

@@ -1,6 +1,7 @@
 package adjust
 
 import (
+	"cmp"
 	"slices"
 
 	"github.com/asfound/asfound/internal/estimate"
@@ -17,6 +18,8 @@ type cell struct {
 	index  []int32       // of the cell's unknowns among all; those it shares come last
 	inner  int           // unknowns of its own
 	node   []int32       // of each node: the first of its point's two unknowns, in the cell
+	knots  []int32       // that it alone knows
+	ties   []tie         // of those
 	own    int           // the record's own shift, in the cell
 	parent int           // its sheet's, or the whole map's, in the cell
 	obs    []observation // of the record, in the order of the traces
@@ -36,50 +39,71 @@ func (c *cell) read() bool { return len(c.obs) > 0 }
 
 // newCell numbers a record's unknowns. at is scratch space, one number an unknown
 // of the whole system, all -1.
+//
+// What is the cell's own comes in the order of elimination: nodes along the
+// record, walks and knots of wandering positions where the last reading of theirs
+// stands, so that little fills up however long the record, and its own shift.
 func (p *problem) newCell(r int, obs []observation, at []int32) cell {
 	rn := &p.n.records[r]
 	c := cell{record: r, obs: obs, node: make([]int32, len(rn.nodes))}
+	type own struct{ unknown, count, node int32 }
+	var owns []own
 	var shared []int32
-	take := func(first, count int) {
-		if at[first] >= 0 {
-			return
-		}
-		list := &c.index
-		if p.shared(first) {
-			list = &shared
-		}
-		for i := range count {
-			at[first+i] = 0
-			*list = append(*list, int32(first+i))
+	take := func(first, count, node int) {
+		switch k := at[first]; {
+		case k >= 0: // of the cell's own: where it stands in the order
+			owns[k].node = max(owns[k].node, int32(node))
+		case k == -1 && p.shared(first):
+			at[first] = -2
+			for i := range count {
+				shared = append(shared, int32(first+i))
+			}
+		case k == -1:
+			at[first] = int32(len(owns))
+			owns = append(owns, own{int32(first), int32(count), int32(node)})
 		}
 	}
 	for i := range rn.nodes {
-		take(2*rn.nodes[i].point, 2)
+		take(2*rn.nodes[i].point, 2, i)
 	}
 	for i := range obs {
 		ob := &obs[i]
 		if ob.bias >= 0 {
-			take(p.u.bias+int(ob.bias), 1)
+			take(p.u.bias+int(ob.bias), 1, int(ob.node)+1)
 		}
 		if ob.knot >= 0 {
-			take(p.u.wander+2*int(ob.knot), 2)
+			take(p.u.wander+2*int(ob.knot), 2, int(ob.node)+1)
 		}
-		take(p.u.sessions+2*int(ob.session), 2)
+		take(p.u.sessions+2*int(ob.session), 2, 0)
 	}
-	take(p.own[r].first, 2)
-	take(p.own[r].parent, 2)
+	take(p.own[r].first, 2, len(rn.nodes))
+	take(p.own[r].parent, 2, 0)
+	slices.SortStableFunc(owns, func(a, b own) int { return cmp.Compare(a.node, b.node) })
 	slices.Sort(shared)
+	for _, o := range owns {
+		for i := range o.count {
+			c.index = append(c.index, o.unknown+i)
+		}
+		if int(o.unknown) >= p.u.wander {
+			c.knots = append(c.knots, (o.unknown-int32(p.u.wander))/2)
+		}
+	}
 	c.inner = len(c.index)
 	c.index = append(c.index, shared...)
+	p.locate(&c, at)
+	return c
+}
 
+// locate finds where a cell's equations have their unknowns.
+func (p *problem) locate(c *cell, at []int32) {
 	for k, i := range c.index {
 		at[i] = int32(k)
 	}
-	for i := range rn.nodes {
-		c.node[i] = at[2*rn.nodes[i].point]
+	for i := range c.node {
+		c.node[i] = at[2*p.n.records[c.record].nodes[i].point]
 	}
-	for i := range obs {
-		ob := &obs[i]
+	for i := range c.obs {
+		ob := &c.obs[i]
 		ob.at = [3]int32{-1, -1, at[p.u.sessions+2*int(ob.session)]}
 		if ob.bias >= 0 {
 			ob.at[0] = at[p.u.bias+int(ob.bias)]
@@ -88,11 +112,17 @@ func (p *problem) newCell(r int, obs []observation, at []int32) cell {
 			ob.at[1] = at[p.u.wander+2*int(ob.knot)]
 		}
 	}
-	c.own, c.parent = int(at[p.own[r].first]), int(at[p.own[r].parent])
+	q := &p.own[c.record]
+	c.own, c.parent = int(at[q.first]), int(at[q.parent])
+	for _, k := range c.knots {
+		p.tieKnot(int(k), func(tie tie) {
+			tie.a, tie.b = int(at[p.u.wander+2*tie.a]), int(at[p.u.wander+2*tie.b])
+			c.ties = append(c.ties, tie)
+		})
+	}
 	for _, i := range c.index {
 		at[i] = -1
 	}
-	return c
 }
 
 // shared says whether an unknown belongs to the joint equations.
@@ -104,6 +134,8 @@ func (p *problem) shared(i int) bool {
 		return false
 	case i < p.u.wander:
 		return p.sharedBias[i-p.u.bias]
+	case i < p.u.sheets:
+		return p.sharedKnot[(i-p.u.wander)/2]
 	}
 	return true
 }
@@ -124,17 +156,32 @@ func (p *problem) findShared() {
 	for _, j := range p.n.joins {
 		p.sharedPoint[j[0]], p.sharedPoint[j[1]] = true, true
 	}
-	walked := make([]int32, p.ev.biases)
+	walked, heard := make([]int32, p.ev.biases), make([]int32, len(p.ev.knots)) // record + 1; -1: several
 	for i := range p.ev.obs {
 		ob := &p.ev.obs[i]
-		if ob.bias < 0 {
-			continue
+		if ob.bias >= 0 {
+			walked[ob.bias] = alone(walked[ob.bias], ob.record+1)
 		}
-		if walked[ob.bias] == 0 {
-			walked[ob.bias] = ob.record + 1
+		if ob.knot >= 0 {
+			heard[ob.knot] = alone(heard[ob.knot], ob.record+1)
 		}
-		p.sharedBias[ob.bias] = p.sharedBias[ob.bias] || walked[ob.bias] != ob.record+1
 	}
+	for i, r := range walked {
+		p.sharedBias[i] = r < 0
+	}
+	// A knot hangs together with the next: it is one record's if those are.
+	p.sharedKnot = make([]bool, len(heard))
+	for k, r := range heard {
+		p.sharedKnot[k] = r < 0 || p.ev.knots[k].follows && heard[k-1] != r || p.tiedOn(k) && heard[k+1] != r
+	}
+}
+
+// alone is the one record that is known so far, or -1.
+func alone(so, record int32) int32 {
+	if so == 0 || so == record {
+		return record
+	}
+	return -1
 }
 
 // condense assembles a cell's equations and eliminates what is its own.
@@ -143,7 +190,9 @@ func (p *problem) findShared() {
 // too much.
 func (p *problem) condense(c *cell, information float64, scratch *estimate.Places) error {
 	if c.part == nil {
-		p.analyse(c, scratch)
+		if err := p.analyse(c, scratch); err != nil {
+			return err
+		}
 	}
 	c.part.Clear()
 	clear(c.rhs)
@@ -162,10 +211,16 @@ func (p *problem) condense(c *cell, information float64, scratch *estimate.Place
 
 // analyse finds where the entries of a cell are: where its equations have them,
 // and where they will if foot points move to the next nodes.
-func (p *problem) analyse(c *cell, scratch *estimate.Places) {
+func (p *problem) analyse(c *cell, scratch *estimate.Places) error {
 	c.rhs = make([]float64, len(c.index))
-	scratch.Reset(len(c.index))
+	b := (*estimate.Builder)(nil)
 	s := system{m: places{scratch.Add}, rhs: c.rhs}
+	if len(c.index) > bigCell {
+		b = estimate.NewBuilder(len(c.index))
+		s.m = placesOf(b)
+	} else {
+		scratch.Reset(len(c.index))
+	}
 	p.equations(c, &s, 1)
 	for i := range c.obs {
 		ob := &c.obs[i]
@@ -184,8 +239,21 @@ func (p *problem) analyse(c *cell, scratch *estimate.Places) {
 	for k := c.inner; k < len(c.index); k++ {
 		last = append(last, k)
 	}
-	c.part = scratch.Matrix().AnalysePart(estimate.Options{Last: last, Natural: true})
+	m := (*estimate.Matrix)(nil)
+	if b == nil {
+		m = scratch.Matrix()
+	} else {
+		var err error
+		if m, err = b.Matrix(); err != nil {
+			return err
+		}
+	}
+	c.part = m.AnalysePart(estimate.Options{Last: last, Natural: true})
+	return nil
 }
+
+// bigCell is how many unknowns are too many for one bit a pair of them.
+const bigCell = 2048
 
 // equations are those that belong to the record alone: what ties its nodes to
 // each other and to its own shift, and the readings.
@@ -217,9 +285,12 @@ func (p *problem) equations(c *cell, s *system, information float64) {
 		s.observe(&r, ob.value, information*ob.weight/(ob.sigma*ob.sigma))
 	}
 	for i, g := range c.index[:c.inner] {
-		if int(g) >= p.u.bias { // a bias of its own; shared ones are the joint equations'
+		if int(g) >= p.u.bias && int(g) < p.u.wander { // shared ones are the joint equations'
 			s.add(i, i, 1/(p.o.BiasM*p.o.BiasM))
 		}
+	}
+	for i := range c.ties {
+		c.ties[i].add(s)
 	}
 }
 

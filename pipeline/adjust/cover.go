@@ -21,11 +21,11 @@ type coverObs struct {
 // adjustCovers estimates for every record what to add to its cover to reach the
 // truth, in one dimension as Network does in two; each gets every reading's own
 // difference.
-func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Options, each [][]float32) ([]survey.Cover, error) {
+func adjustCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options, each [][]float32) ([]survey.Cover, error) {
 	out := make([]survey.Cover, len(s.Records))
 	ev := &evidence{}
 	session := ev.nameSessions(s)
-	obs := coverObservations(s, matches, n, session, o)
+	obs := append(coverObservations(s, matches, n, session, o), coverExposures(s, exposed, n, o)...)
 	if len(obs) == 0 {
 		return out, nil
 	}
@@ -41,8 +41,10 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 		if ob.sheet >= 0 {
 			r.add(sheets+ob.sheet, 1)
 		}
-		r.add(sessions+ob.session, ob.depthM)
-		r.add(traces+ob.walk, ob.depthM)
+		if ob.trace >= 0 {
+			r.add(sessions+ob.session, ob.depthM)
+			r.add(traces+ob.walk, ob.depthM)
+		}
 		r.add(passes+ob.pass, 1)
 		return r
 	}
@@ -97,7 +99,9 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, n *network, o Opti
 	at := func(i, j int) float64 { v, _ := inv.At(i, j); return v }
 	for i := range obs {
 		out[obs[i].record].Readings++
-		each[obs[i].trace][obs[i].reading] = float32(obs[i].value)
+		if obs[i].trace >= 0 {
+			each[obs[i].trace][obs[i].reading] = float32(obs[i].value)
+		}
 	}
 	for r := range out {
 		if out[r].Readings == 0 {
@@ -136,6 +140,26 @@ func coverObservations(s *survey.Survey, matches [][]survey.Match, n *network, s
 		}
 	}
 	meanDepths(out, len(s.Records))
+	return out
+}
+
+// coverExposures lists the exposures that tell a cover: the depth to the top of
+// the line, measured in the hole, with no scale of a receiver in it.
+func coverExposures(s *survey.Survey, exposed []survey.Match, n *network, o Options) []coverObs {
+	var out []coverObs
+	if len(exposed) == 0 {
+		return nil
+	}
+	for k, i := range byPlace(s.Exposures) {
+		m, e := &exposed[i], &s.Exposures[i]
+		if m.Status != survey.StatusUsed || e.DepthTo != survey.DepthToTop || math.IsNaN(e.DepthM) || math.IsNaN(s.Records[m.Record].CoverM) {
+			continue
+		}
+		out = append(out, coverObs{
+			record: m.Record, sheet: n.records[m.Record].sheet, trace: -1, reading: i, walk: len(s.Traces) + k,
+			depthM: e.DepthM, value: e.DepthM - s.Records[m.Record].CoverM, sigma: o.DepthMinM, weight: 1,
+		})
+	}
 	return out
 }
 

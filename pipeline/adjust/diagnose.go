@@ -73,9 +73,16 @@ func spread(r *row, offset int, inv *estimate.Inverse) (all, own float64) {
 func (p *problem) worst(all []survey.Influence) []survey.Influence {
 	slices.SortFunc(all, func(a, b survey.Influence) int {
 		return cmp.Or(cmp.Compare(math.Abs(b.Standardised), math.Abs(a.Standardised)),
-			cmp.Compare(p.traceIDs[a.Trace], p.traceIDs[b.Trace]), cmp.Compare(a.Reading, b.Reading))
+			cmp.Compare(p.traceID(a.Trace), p.traceID(b.Trace)), cmp.Compare(a.Reading, b.Reading))
 	})
 	return slices.Clone(all[:min(len(all), worstCount)])
+}
+
+func (p *problem) traceID(trace int) string {
+	if trace < 0 {
+		return ""
+	}
+	return p.ev.traceIDs[trace]
 }
 
 // fit adds up the diagnoses, in the order of the cells.

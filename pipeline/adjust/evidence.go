@@ -26,8 +26,9 @@ type evidence struct {
 	sessions []session
 	sources  []string
 	sourceM  []float64 // of each source: accuracy of the operation behind its positions
-	biases   int       // one a trace in each connected part of the network
-	knots    []knot    // by session, then time
+	traceIDs []string
+	biases   int    // one a trace in each connected part of the network
+	knots    []knot // by session, then time
 }
 
 // session is one set-up with positions from one source.
@@ -44,13 +45,15 @@ type knot struct {
 }
 
 // observation is one used reading: offset = n . (d + f + g + wander w) + sign b + e.
+// An exposed line is one without b and w, a surveyed fitting two, along the axes.
 type observation struct {
 	point         orb.Point // plane
 	sigma         float64   // new at every reading
 	wander        float64   // standard deviation of the wandering part; 0 none
 	sign          float64   // of the bias: +1 walked with the record's direction, -1 against
-	trace         int32
-	reading       int32
+	trace         int32     // -1: an exposure
+	reading       int32     // of the trace; or the exposure
+	fixed         bool      // a fitting: its place on the record is known
 	record        int32
 	bias, session int32    // bias -1: none
 	knot          int32    // the nearest in time; -1: none
@@ -76,13 +79,14 @@ type check struct {
 
 // gather turns matches into observations, in an order that does not depend on
 // the order of the input.
-func gather(s *survey.Survey, matches [][]survey.Match, n *network, o Options) *evidence {
-	ev := &evidence{}
+func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options) *evidence {
+	ev := &evidence{traceIDs: make([]string, len(s.Traces))}
 	session := ev.nameSessions(s)
 	type biasKey struct{ trace, part int32 }
 	biases := map[biasKey]int32{}
 	for _, t := range s.ByID() {
 		tr := &s.Traces[t]
+		ev.traceIDs[t] = tr.ID
 		for i := range tr.Readings {
 			m := &matches[t][i]
 			if m.Status != survey.StatusUsed || m.AtEnd {
@@ -109,6 +113,7 @@ func gather(s *survey.Survey, matches [][]survey.Match, n *network, o Options) *
 		}
 	}
 	ev.biases = len(biases)
+	ev.addExposures(s, exposed, session, n, o)
 	ev.layKnots(s, o.WanderS)
 	slices.SortStableFunc(ev.obs, func(a, b observation) int { return cmp.Compare(n.rank[a.record], n.rank[b.record]) })
 	ev.addChecks(s, session, o)
@@ -211,6 +216,11 @@ func (ev *evidence) nameSessions(s *survey.Survey) map[setup]int {
 		if len(tr.Readings) > 0 {
 			accuracy[tr.Positions] = max(accuracy[tr.Positions], operation[tr.Readings[0].File])
 		}
+	}
+	for i := range s.Exposures {
+		e := &s.Exposures[i]
+		crew[setup{e.Session, e.Positions}] = max(crew[setup{e.Session, e.Positions}], e.Crew)
+		accuracy[e.Positions] = max(accuracy[e.Positions], operation[e.File])
 	}
 	for i := range s.Checks {
 		c := &s.Checks[i]

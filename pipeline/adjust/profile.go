@@ -84,21 +84,25 @@ func (p *problem) profileNodes(c *cell, inv *estimate.Inverse) []survey.Node {
 }
 
 // normalAt is the unit normal to the right at a node: of its segment, or the
-// mean of both at a vertex.
+// mean of both at a vertex. Where two vertices are at one place, and so nothing
+// has a direction, the line is taken to run east.
 func normalAt(rn *recordNet, k int) (east, north float64) {
 	nd := &rn.nodes[k]
 	last := len(rn.line.Parts[nd.part]) - 2
 	if nd.vertex <= 0 || nd.vertex > last {
-		return rn.axes.right(&rn.line, nd.part, min(max(nd.segment, 0), last))
+		east, north = rn.axes.right(&rn.line, nd.part, min(max(nd.segment, 0), last))
+	} else {
+		e1, n1 := rn.axes.right(&rn.line, nd.part, nd.vertex-1)
+		e2, n2 := rn.axes.right(&rn.line, nd.part, nd.vertex)
+		east, north = e1+e2, n1+n2
+		if math.Hypot(east, north) < 1e-9 { // doubles back
+			east, north = e2, n2
+		}
 	}
-	e1, n1 := rn.axes.right(&rn.line, nd.part, nd.vertex-1)
-	e2, n2 := rn.axes.right(&rn.line, nd.part, nd.vertex)
-	e, n := e1+e2, n1+n2
-	l := math.Hypot(e, n)
-	if l < 1e-9 { // doubles back
-		return e2, n2
+	if l := math.Hypot(east, north); l > 0 {
+		return east / l, north / l
 	}
-	return e / l, n / l
+	return 0, -1
 }
 
 // shares splits a record's mean raw difference into the model's parts, and says
@@ -133,6 +137,9 @@ func (p *problem) shares(c *cell, inv *estimate.Inverse, offsetU [][]float32) (s
 		f := int(ob.at[2])
 		position := e*e*at(f, f) + 2*e*n*at(f, f+1) + n*n*at(f+1, f+1)
 		positions += position
+		if ob.trace < 0 {
+			continue
+		}
 		offsetU[ob.trace][ob.reading] = float32(math.Sqrt(ob.sigma*ob.sigma + ob.wander*ob.wander + max(position+biasVariance, 0)))
 	}
 	if sh.Readings == 0 {

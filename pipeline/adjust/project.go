@@ -95,6 +95,9 @@ func distance(a, b orb.Point) float64 {
 }
 
 func (p *problem) projectOne(c *cell, l *displacedLine, ob *observation) {
+	if ob.fixed {
+		return
+	}
 	rn := &p.n.records[c.record]
 	f := p.u.sessions + 2*int(ob.session)
 	fx, fy := rn.axes.grid(p.x[f], p.x[f+1])
@@ -112,7 +115,7 @@ func (p *problem) projectOne(c *cell, l *displacedLine, ob *observation) {
 	foot := rn.line.AtPart(na.part, segment, station)
 	e, n := rn.axes.ground(ob.point[0]-foot[0], ob.point[1]-foot[1])
 	ob.value = e*ob.east + n*ob.north
-	ob.out = (alpha == 0 && p.corner(rn, best, at)) || (alpha == 1 && p.corner(rn, best+1, at))
+	ob.out = ob.east == 0 && ob.north == 0 || (alpha == 0 && p.corner(rn, best, at)) || (alpha == 1 && p.corner(rn, best+1, at))
 }
 
 // segmentBetween is the segment of the part on which two neighbouring nodes lie.

@@ -32,15 +32,16 @@ type problem struct {
 	join                        []prior // a join's first point given its second
 	mapM                        float64 // prior size of a shift of the whole map
 	iterations                  int
-	traceIDs                    []string
 
 	sharedPoint, sharedBias []bool
+	sharedKnot              []bool
 	cells                   []cell // by key of their record
 	readCells, unreadCells  []*cell
 	joint                   joint
+	atOnce                  int // cells condensed before they are joined
 }
 
-func newProblem(n *network, ev *evidence, o Options) (*problem, error) {
+func newProblem(n *network, ev *evidence, atOnce int, o Options) (*problem, error) {
 	u := unknowns{}
 	next := func(count, size int) int {
 		at := u.n
@@ -55,7 +56,7 @@ func newProblem(n *network, ev *evidence, o Options) (*problem, error) {
 	u.sessions = next(len(ev.sessions), 2)
 	u.sources = next(len(ev.sources), 2)
 	u.whole = next(1, 2)
-	p := &problem{n: n, ev: ev, o: o, u: u, x: make([]float64, u.n), mapM: o.MapM}
+	p := &problem{n: n, ev: ev, o: o, u: u, x: make([]float64, u.n), mapM: o.MapM, atOnce: atOnce}
 	for r := range n.records {
 		q := prior{first: u.own + 2*n.rank[r], parent: u.whole, sigma: math.Hypot(o.OwnM, o.SheetM), nu: o.OwnNu, weight: unread(o.OwnNu), fixed: true}
 		if k := n.records[r].sheet; k >= 0 {
@@ -93,7 +94,9 @@ func (p *problem) run() error {
 		if err := p.factor(1); err != nil {
 			return fmt.Errorf("the adjustment's equations cannot be solved: %w", err)
 		}
-		p.solve()
+		if err := p.solve(); err != nil {
+			return err
+		}
 		for i := range p.x {
 			if math.IsNaN(p.x[i]) {
 				return errors.New("the adjustment has no finite solution: report this with the input")

@@ -144,7 +144,7 @@ type Fit struct {
 
 // Influence is how one reading fits, and what it decides.
 type Influence struct {
-	Trace, Reading, Record int     // into Survey.Traces, its Readings and Survey.Records
+	Trace, Reading, Record int     // into Survey.Traces, its Readings and Survey.Records; Trace -1: Reading is into Survey.Exposures
 	ResidualM              float64 // what the model leaves of its offset, + right of the record
 	Standardised           float64 // the residual in its own standard deviations
 	Redundancy             float64 // 0: nothing checks it; 1: it decides nothing

@@ -39,15 +39,16 @@ type Resurvey struct {
 
 // Result is everything that publish writes.
 type Result struct {
-	Job         string
-	Version     string
-	Banner      string
-	Survey      *Survey
-	Matches     [][]Match // per trace and reading
-	MarkMatches []Match   // per mark
-	Model       *Model
-	Judgements  []Judgement // per record
-	Findings    []Finding
-	Corrections []Correction // per record
-	Resurvey    []Resurvey
+	Job             string
+	Version         string
+	Banner          string
+	Survey          *Survey
+	Matches         [][]Match // per trace and reading
+	MarkMatches     []Match   // per mark
+	ExposureMatches []Match   // per exposure
+	Model           *Model
+	Judgements      []Judgement // per record
+	Findings        []Finding
+	Corrections     []Correction // per record
+	Resurvey        []Resurvey
 }

@@ -1,0 +1,265 @@
+package adjust
+
+import (
+	"fmt"
+	"math"
+	"reflect"
+	"runtime"
+	"testing"
+	"time"
+
+	"github.com/asfound/asfound/internal/synth"
+	"github.com/asfound/asfound/pipeline/survey"
+	"github.com/paulmach/orb"
+)
+
+// However many parts a region is cut into, and on any number of cores, the model
+// has the same bytes.
+func TestPartsChangeNothing(t *testing.T) {
+	p, err := synth.Preset("hard")
+	if err != nil {
+		t.Fatal(err)
+	}
+	town := synth.Make(21, p)
+	s := town.Survey()
+	matches := town.Matches(s)
+	var want *survey.Model
+	var draws [][]float32
+	for _, parts := range []int{1, 3, 12} {
+		before := runtime.GOMAXPROCS(parts)
+		m, err := inParts(s, matches, nil, nil, (len(s.Records)+parts-1)/parts, testOptions())
+		runtime.GOMAXPROCS(before)
+		if err != nil {
+			t.Fatal(err)
+		}
+		d := m.Draws(7)
+		m.Draws = nil // functions do not compare
+		if want == nil {
+			want, draws = m, d
+		}
+		for r := range m.Profiles {
+			if !reflect.DeepEqual(m.Profiles[r], want.Profiles[r]) {
+				t.Fatalf("%d parts: record %s has another profile", parts, s.Records[r].ID)
+			}
+		}
+		if !reflect.DeepEqual(m.Effects, want.Effects) || !reflect.DeepEqual(m.Fit, want.Fit) || !reflect.DeepEqual(d, draws) {
+			t.Errorf("%d parts: other effects, fit or draws", parts)
+		}
+	}
+}
+
+// What is left out of the covariances of many sessions is little, and of the
+// solution nothing.
+func TestLooseSessions(t *testing.T) {
+	p, err := synth.Preset("hard")
+	if err != nil {
+		t.Fatal(err)
+	}
+	town := synth.Make(22, p)
+	s := town.Survey()
+	matches := town.Matches(s)
+	o := testOptions()
+	model := func(loose bool) *survey.Model {
+		n := buildNetwork(s, usedFeet(s, matches, nil), o)
+		pr, err := newProblem(n, gather(s, matches, nil, n, o), cellsAtOnce, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := pr.analyseJoint(loose); err != nil {
+			t.Fatal(err)
+		}
+		pr.startSheets()
+		if err := pr.run(); err != nil {
+			t.Fatal(err)
+		}
+		if pr.joint.loose != loose {
+			t.Fatal("it went over to the whole factor")
+		}
+		m, err := pr.posterior(s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return m
+	}
+	whole, loose := model(false), model(true)
+	for r := range whole.Profiles {
+		for k, a := range whole.Profiles[r].Nodes {
+			b := loose.Profiles[r].Nodes[k]
+			if math.Abs(a.OffsetM-b.OffsetM) > 1e-5 || math.Abs(a.OffsetU-b.OffsetU) > 0.02*a.OffsetU {
+				t.Fatalf("record %d: offset %.5f u %.5f, with all in it %.5f u %.5f", r, b.OffsetM, b.OffsetU, a.OffsetM, a.OffsetU)
+			}
+		}
+	}
+}
+
+// finite fails where the model has a number that is none.
+func finite(t *testing.T, name string, m *survey.Model) {
+	t.Helper()
+	bad := func(v ...float64) bool {
+		for _, x := range v {
+			if math.IsNaN(x) || math.IsInf(x, 0) {
+				return true
+			}
+		}
+		return false
+	}
+	for r, p := range m.Profiles {
+		for _, n := range p.Nodes {
+			if bad(n.OffsetM, n.OffsetU, n.D.East, n.D.North, n.D.EE, n.D.EN, n.D.NN) || n.OffsetU <= 0 {
+				t.Fatalf("%s: record %d: %+v", name, r, n)
+			}
+		}
+		if sh := p.Shares; bad(sh.RawM, sh.SheetM, sh.OwnM, sh.LocalM, sh.SessionM, sh.SourceM, sh.BiasM, sh.NoiseM, sh.FieldU) {
+			t.Fatalf("%s: record %d: %+v", name, r, sh)
+		}
+		for _, d := range m.Draws(r) {
+			for _, v := range d {
+				if bad(float64(v)) {
+					t.Fatalf("%s: record %d draws %v", name, r, v)
+				}
+			}
+		}
+	}
+	for _, e := range m.Effects {
+		if bad(e.V.East, e.V.North, e.V.EE, e.V.EN, e.V.NN) {
+			t.Fatalf("%s: %+v", name, e)
+		}
+	}
+	if bad(m.Fit.VarianceFactor, m.Fit.Redundancy) {
+		t.Fatalf("%s: %+v", name, m.Fit)
+	}
+}
+
+func TestDegenerateInputs(t *testing.T) {
+	line := func(w *world, id, sheet string) { w.record(id, sheet, orb.Point{0, 0}, orb.Point{50, 0}) }
+	for _, tc := range []struct {
+		name  string
+		build func(w *world)
+	}{
+		{"nothing", func(*world) {}},
+		{"no reading", func(w *world) { line(w, "A", "S") }},
+		{"one reading", func(w *world) { line(w, "A", "S"); w.walk("T", "C", 0, false, orb.Point{20, 0.4}) }},
+		{"no sheet column", func(w *world) {
+			line(w, "A", "")
+			line(w, "B", "")
+			w.walk("T", "C", 0, false, along(0.4, 5, 45, 5)...)
+		}},
+		{"blank sheet among sheets", func(w *world) {
+			line(w, "A", "S")
+			line(w, "B", "")
+			w.walk("T", "C", 1, false, along(0.4, 5, 45, 5)...)
+		}},
+		{"two on top of each other", func(w *world) {
+			line(w, "A", "S")
+			line(w, "B", "S")
+			w.walk("T", "C", 0, false, along(0.4, 5, 45, 5)...)
+		}},
+		{"the same on two sheets", func(w *world) {
+			line(w, "A", "S")
+			line(w, "B", "R")
+			w.walk("T", "C", 0, false, along(0.4, 5, 45, 5)...)
+		}},
+		{"no length", func(w *world) {
+			w.record("A", "S", orb.Point{0, 0}, orb.Point{0, 0})
+			w.walk("T", "C", 0, false, orb.Point{0, 0.3})
+		}},
+		{"shorter than the snap distance", func(w *world) {
+			line(w, "A", "S")
+			w.record("B", "S", orb.Point{50, 0}, orb.Point{50.01, 0.01})
+			w.walk("T", "C", 1, false, orb.Point{50, 0.3})
+			w.walk("U", "C", 0, false, along(0.4, 5, 45, 5)...)
+		}},
+		{"a vertex twice", func(w *world) {
+			w.record("A", "S", orb.Point{0, 0}, orb.Point{20, 0}, orb.Point{20, 0}, orb.Point{50, 0})
+			w.walk("T", "C", 0, false, along(0.4, 1, 49, 1)...)
+		}},
+		{"a ring", func(w *world) {
+			w.record("A", "", orb.Point{0, 0}, orb.Point{10, 0}, orb.Point{10, 10}, orb.Point{0, 0})
+			w.walk("T", "C", 0, false, orb.Point{5, 0.3}, orb.Point{10.2, 5})
+		}},
+		{"there and back", func(w *world) {
+			w.record("A", "S", orb.Point{0, 0}, orb.Point{50, 0}, orb.Point{0, 0})
+			w.walk("T", "C", 0, false, along(0.4, 5, 45, 5)...)
+		}},
+		{"every reading at one place and time", func(w *world) {
+			line(w, "A", "S")
+			w.walk("T", "C", 0, false, make([]orb.Point, 30)...)
+			for i := range w.s.Traces[0].Readings {
+				w.s.Traces[0].Readings[i].Point, w.s.Traces[0].Readings[i].Time = orb.Point{25, 0.4}, time.Unix(0, 0)
+				w.matches[0][i].StationM, w.matches[0][i].AtEnd = 25, false
+			}
+		}},
+		{"all of a session on no sheet", func(w *world) {
+			line(w, "A", "S")
+			line(w, "B", "")
+			w.walk("T", "C", 0, false, along(0.4, 5, 45, 5)...)
+			w.walk("U", "D", 1, false, along(0.4, 5, 45, 5)...)
+		}},
+		{"kilometres off", func(w *world) { line(w, "A", "S"); w.walk("T", "C", 0, false, along(5000, 5, 45, 5)...) }},
+	} {
+		var w world
+		tc.build(&w)
+		finite(t, tc.name, w.adjust(t, testOptions()))
+	}
+}
+
+// Without evidence a record is as uncertain as the priors are wide: the
+// Student-t's own variances.
+func TestWithoutEvidence(t *testing.T) {
+	var w world
+	w.record("A", "S", orb.Point{0, 0}, orb.Point{50, 0})
+	o := testOptions()
+	want := math.Sqrt(o.MapM*o.MapM + o.SheetM*o.SheetM*o.SheetNu/(o.SheetNu-2) + o.OwnM*o.OwnM*o.OwnNu/(o.OwnNu-2) + o.LocalM*o.LocalM)
+	for _, n := range w.adjust(t, o).Profiles[0].Nodes {
+		if n.OffsetM != 0 || math.Abs(n.OffsetU-want) > 1e-6 {
+			t.Errorf("offset %.6f u %.6f, want 0 u %.6f", n.OffsetM, n.OffsetU, want)
+		}
+	}
+}
+
+// One component of a hundred thousand nodes: a grid of streets, and a record that
+// is tens of kilometres long with a reading every few metres.
+func TestLargeComponents(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
+	var w world
+	const side, vertices = 30, 55
+	for i := range side {
+		for j := range side {
+			at := func(i, j int) orb.Point { return orb.Point{float64(100 * i), float64(100 * j)} }
+			street := func(a, b orb.Point) {
+				pts := make([]orb.Point, vertices+1)
+				for k := range pts {
+					f := float64(k) / vertices
+					pts[k] = orb.Point{a[0] + f*(b[0]-a[0]), a[1] + f*(b[1]-a[1])}
+				}
+				w.record(fmt.Sprint(len(w.s.Records)), fmt.Sprint("S", i/5), pts...)
+			}
+			if i+1 < side {
+				street(at(i, j), at(i+1, j))
+			}
+			if j+1 < side {
+				street(at(i, j), at(i, j+1))
+			}
+		}
+	}
+	w.record("long", "L", orb.Point{0, -500}, orb.Point{60_000, -500})
+	long := len(w.s.Records) - 1
+	w.walk("T", "C", 0, false, along(0.3, 5, 95, 2)...)
+	w.walk("U", "D", long, false, along(-499.7, 5, 59_990, 5)...)
+	m := w.adjust(t, testOptions())
+	finite(t, "large", &survey.Model{Profiles: m.Profiles[:2], Effects: m.Effects, Draws: m.Draws, Fit: m.Fit})
+	nodes := 0
+	for _, p := range m.Profiles {
+		nodes += len(p.Nodes)
+	}
+	if nodes < 100_000 {
+		t.Errorf("%d nodes only", nodes)
+	}
+	for _, n := range m.Profiles[long].Nodes {
+		if n.Readings > 0 && math.Abs(n.OffsetM+0.3) > 0.05 {
+			t.Fatalf("station %.0f: %.3f, want -0.3", n.StationM, n.OffsetM)
+		}
+	}
+}
