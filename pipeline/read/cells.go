@@ -76,11 +76,19 @@ func (b *binder) err() error {
 		if len(there) > most {
 			there = append(slices.Clone(there[:most]), "...")
 		}
-		b.problem("no column is called %s: there are %s", strings.Join(b.missing, ", "), excerpt(strings.Join(there, ", ")))
+		missing := b.missing
+		if n := len(missing) - mostNamed; n > 1 {
+			missing = append(slices.Clone(missing[:mostNamed]), fmt.Sprintf("and %d more names", n))
+		}
+		b.problem("no column is called %s: there are %s", strings.Join(missing, ", "), excerpt(strings.Join(there, ", ")))
 		b.missing = nil
 	}
 	return errors.Join(b.problems...)
 }
+
+// mostNamed bounds how many missing columns a message names: a file with none of
+// them is another file altogether.
+const mostNamed = 4
 
 // findColumn looks for a name as it is written, then without regard to case.
 func findColumn(columns []string, name string) (index, count int) {
