@@ -134,7 +134,7 @@ func matchAlone(ctx context.Context, t *town, profile string) (c cost, err error
 	var matches [][]survey.Match
 	err = profiled(profile, "match.pprof", func() error {
 		before, began := processorTime(), time.Now()
-		matches = match.Traces(s, nil, match.Options{})
+		matches = match.Traces(s, nil, config.Default().Match)
 		c = cost{time.Since(began), processorTime() - before}
 		return nil
 	})

@@ -8,6 +8,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"github.com/asfound/asfound/config"
 	"github.com/asfound/asfound/internal/spatial"
 	"github.com/asfound/asfound/internal/synth"
 	"github.com/asfound/asfound/pipeline/match"
@@ -56,7 +57,9 @@ func per(b *testing.B, n int, unit string) {
 func BenchmarkMatch(b *testing.B) {
 	s, points := benchmarkSurvey(b)
 	segs := segments(s)
-	const radiusM = 6 // the default search radius
+	o := config.Default().Match
+	o.Workers = 1
+	radiusM := o.SearchRadiusM
 	b.Run("index", func(b *testing.B) {
 		for b.Loop() {
 			spatial.New(segs, 2*radiusM)
@@ -76,7 +79,7 @@ func BenchmarkMatch(b *testing.B) {
 	b.Run("stage", func(b *testing.B) {
 		b.ReportAllocs()
 		for b.Loop() {
-			match.Traces(s, nil, match.Options{Workers: 1})
+			match.Traces(s, nil, o)
 		}
 		per(b, len(points), "ns/reading")
 	})
