@@ -178,7 +178,7 @@ func handfulModel() *survey.Model {
 			{Kind: survey.EffectSession, Name: "blue R1 2026-11-21", Crew: "blue", Readings: 5, Checks: 2, V: survey.Vector{East: -.01, North: 0, EE: .0004, NN: .0004}},
 		},
 		Budget:           []survey.Term{{Name: "a record's local error", Unit: "m", Source: "practice", Value: .25}, {Name: "factor on reported accuracy", Value: 1.5, Source: "practice"}},
-		Fit:              survey.Fit{Readings: 5, Unknowns: 31, VarianceFactor: 1.03, Iterations: 4},
+		Fit:              survey.Fit{Readings: 5, Unknowns: 31, Redundancy: 2.9, VarianceFactor: 1.03, Iterations: 4, Worst: []survey.Influence{{Trace: 0, Reading: 1, Record: 0, ResidualM: -.12, Standardised: -3.4, Redundancy: .8, WithoutM: .03}}},
 		OffsetU:          [][]float32{{.05, .05, .0625, .05, float32(nan)}, {.1, .1}, {float32(nan)}},
 		CoverDifferenceM: [][]float32{{.1, .125, float32(nan), .1, float32(nan)}, {.4, .4}, {float32(nan)}},
 	}

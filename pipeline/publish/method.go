@@ -52,8 +52,7 @@ func (e *edition) method() []fact {
 		for _, t := range e.Model.Budget {
 			facts = append(facts, fact{"Error budget: " + t.Name, strings.TrimSpace(strconv.FormatFloat(t.Value, 'g', -1, 64) + " " + t.Unit), t.Source})
 		}
-		f := e.Model.Fit
-		facts = append(facts, fact{Name: "Fit", Value: fmt.Sprintf("%d used readings, %d unknowns, variance factor %s", f.Readings, f.Unknowns, fixed(f.VarianceFactor, 3))})
+		facts = append(facts, e.fitFacts()...)
 	}
 	return facts
 }

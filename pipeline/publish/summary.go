@@ -135,10 +135,12 @@ type resurveyCount struct {
 }
 
 type fit struct {
-	Readings       int      `json:"readings"`
-	Unknowns       int      `json:"unknowns"`
-	VarianceFactor *float64 `json:"variance_factor"`
-	Iterations     int      `json:"iterations"`
+	Readings       int           `json:"readings"`
+	Unknowns       int           `json:"unknowns"`
+	Redundancy     *float64      `json:"redundancy"`
+	VarianceFactor *float64      `json:"variance_factor"`
+	Iterations     int           `json:"iterations"`
+	Worst          []worstFitted `json:"worst"`
 }
 
 // summarise counts. Every count that can be asked for is there, zeros too, so
@@ -168,8 +170,7 @@ func (e *edition) summarise() *summary {
 	s.Resurvey.LengthM = rounded(s.Resurvey.LengthM, 3)
 	s.Resurvey.Cost = rounded(s.Resurvey.Cost, 2)
 	if e.Model != nil {
-		f := e.Model.Fit
-		s.Fit = &fit{f.Readings, f.Unknowns, finite(f.VarianceFactor), f.Iterations}
+		s.Fit = e.fit()
 	}
 	return s
 }
