@@ -21,8 +21,8 @@ import (
 // is known of it is a lognormal prior with a tail, for stretches where a neighbour
 // carries most, and what the readings around say: k hardly changes within a few
 // metres, so their separations count together. The mean square of k F is a further
-// error of the reading; where it is more likely than not to be over distortedM,
-// the reading is not to be trusted.
+// error of the reading; where it is likely to be over distortedM, the reading is
+// not to be trusted.
 //
 // What the two coils take for depth changes with k too, but a line's own ups and
 // downs hide that: on made-up towns it made this rule worse, and is left out.
@@ -47,6 +47,7 @@ const (
 	nearestPairM  = 0.3  // lines on the map may cross; in the ground they keep apart
 	parallelLines = 0.8  // cosine between lines whose fields add across the walk
 	togetherM     = 6    // readings this far before and after say something of the same k
+	distrustFrom  = 0.58 // probability of that from which on a reading is distrusted
 	otherCauses   = 0.1  // share of separations that have other causes
 )
 
@@ -180,12 +181,10 @@ func (c *chain) neighbours(i int) opinion {
 		e := relative(m, d.usual) * d.peak
 		total += p
 		square += p * e * e
-		if e > distortedM {
-			over += p
-		}
+		over += p * min(max(0.5+math.Log(e/distortedM)/(0.5*couplingSpread), 0), 1) // a step is wide
 	}
 	op := opinion{errorM: math.Sqrt(square / total)}
-	if p := over / total; p > 0.5 {
+	if p := over / total; p > distrustFrom {
 		op.untrusted = true
 		op.reason = fmt.Sprintf("neighbouring lines move this signal by over %.2f m with probability %.2f", distortedM, p)
 	} else if op.errorM > worthSayingM {

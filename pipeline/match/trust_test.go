@@ -239,3 +239,33 @@ func TestHums(t *testing.T) {
 		}
 	}
 }
+
+// Separations that are small one by one tell together of a current in the
+// neighbour: readings a few metres apart share it.
+func TestSeparationsTogether(t *testing.T) {
+	records := []survey.Record{
+		line("G", "gas", "S1", orb.Point{0, 0}, orb.Point{100, 0}), line("W", "water", "S1", orb.Point{0, 1.2}, orb.Point{100, 1.2}),
+	}
+	distrusted := func(separations func(i int) float64) int {
+		w := walk("gas", 1)
+		w.depth, w.current = 1.6, 0.02
+		w.to(orb.Point{2, 0}, orb.Point{98, 0}, 1)
+		for i := range w.tr.Readings {
+			r := &w.tr.Readings[i]
+			r.Hookup, r.FrequencyHz, r.SeparationM = survey.HookupInduction, 8192, separations(i)
+		}
+		n := 0
+		for _, m := range Traces(town(records, w), nil, ordinary)[0] {
+			if m.Status == survey.StatusUntrusted {
+				n++
+			}
+		}
+		return n
+	}
+	if n := distrusted(func(int) float64 { return 0.02 }); n > 0 {
+		t.Errorf("%d of 97 readings with clean separations distrusted", n)
+	}
+	if n := distrusted(func(i int) float64 { return 0.12 + 0.04*float64(i%2) }); n < 90 {
+		t.Errorf("%d of 97 readings distrusted whose separations agree on a current beside", n)
+	}
+}
