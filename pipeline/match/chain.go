@@ -41,6 +41,7 @@ type chain struct {
 	arg     []int32 // per state: the state it is best reached from
 	path    []int32 // per reading: the chosen state
 	hits    []int32
+	seen    []view // scratch: the records along a sample
 
 	beside []beside  // the records near the trace
 	slot   []int32   // per record: its place in beside, and 1
@@ -50,6 +51,7 @@ type chain struct {
 
 	reached []int32   // scratch: records that a move may lead to
 	leaps   []float64 // scratch: weights of moves by a leap
+	doors   [][]joint // scratch: per candidate, by which joints a route may come to it
 }
 
 // states of reading i: its candidates and unmapped, which is the last.

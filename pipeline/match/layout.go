@@ -231,7 +231,7 @@ func (l *layout) explains(e *electorate, samples, sheets []int32, session int32)
 			v := &s.views[k]
 			best = max(best, closeness(v.offset-l.sheetPart(v)-l.sessionPart(s.session, v), e.spreadM))
 		}
-		sum += e.weights[at] * math.Log(best)
+		sum += e.weights[at] * logFit(best)
 	}
 	return sum
 }

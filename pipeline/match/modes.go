@@ -144,18 +144,32 @@ func direction15(east, north float64) int {
 // tabulate adds a ballot's log weight to the table of its direction.
 func (b *ballots) tabulate(x *ballot, d, half int, spreadM float64, t []float64) {
 	sin, cos := math.Sincos((float64(d) + 0.5) * math.Pi / directions)
-	for i := range t {
-		p := float64(i-half) * acrossM
-		best := x.base
-		for j := x.from; j < x.to; j++ {
-			v := &b.views[j]
-			o := v.offset
-			if v.east*cos+v.north*sin < 0 {
-				o = -o
-			}
-			best = max(best, closeness(o-p, spreadM))
+	best := grow(b.best, len(t))
+	b.best = best
+	for i := range best {
+		best[i] = x.base
+	}
+	// Farther off than this no view fits better than the base.
+	reach := spreadM*math.Sqrt(3*(1/math.Sqrt(x.base)-1)) + 1e-6
+	for j := x.from; j < x.to; j++ {
+		v := &b.views[j]
+		o := v.offset
+		if v.east*cos+v.north*sin < 0 {
+			o = -o
 		}
-		t[i] += x.weight * math.Log(best)
+		from := max(int(math.Ceil((o-reach)/acrossM))+half, 0)
+		to := min(int(math.Floor((o+reach)/acrossM))+half, len(t)-1)
+		for i := from; i <= to; i++ {
+			best[i] = max(best[i], closeness(o-float64(i-half)*acrossM, spreadM))
+		}
+	}
+	nothing := x.weight * math.Log(x.base)
+	for i := range t {
+		if best[i] == x.base {
+			t[i] += nothing
+		} else {
+			t[i] += x.weight * math.Log(best[i])
+		}
 	}
 }
 

@@ -127,6 +127,8 @@ type step struct {
 	decay  float64 // of the local error's correlation
 	smooth float64 // density of the later reading beside the walk's own course
 	turns  float64 // probability that a line turns on the way
+	noise  float64 // of the distance between the two
+	limit  float64 // longest route, but for what a candidate is beyond an end
 }
 
 // moves fills w, row by row, with the weights of all moves from reading i-1 to
@@ -143,7 +145,10 @@ func (c *chain) moves(i int, w []float64) {
 		decay:  math.Exp(-g / c.o.LambdaM),
 		smooth: student(o.bend, b.white+o.white),
 		turns:  1 - math.Exp(-c.o.BendPerM*g),
+		noise:  math.Sqrt(b.noise + o.noise),
 	}
+	st.limit = 1.5*g + 4*c.o.SnapM + 2*st.noise
+	c.arrivals(to, &st)
 	// Along a line that is not on the map: it goes on smoothly, or it turns.
 	free := ((1-st.turns)*st.smooth + st.turns/(math.Pi*max(g, 1))) * o.signal.onLine * c.apart(i)
 	// A receiver that leaves its line for one that is not on the map may be
@@ -202,9 +207,8 @@ func (c *chain) apart(i int) float64 {
 // row fills the weights from one candidate to all of the next reading's: along
 // its record, over joints to others, or by a leap to any other.
 func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, stay, jump float64, row []float64) {
-	noise := math.Sqrt(b.noise + o.noise)
-	limit := 1.5*o.ground + 4*c.o.SnapM + 2*noise
-	joints := c.net.joinedWithin(a, limit+a.beyond+c.o.SearchRadiusM)
+	noise, limit := st.noise, st.limit
+	joints := len(c.net.jointsWithin(a, limit+a.beyond+c.o.SearchRadiusM)) > 0
 	others := 0.0
 	c.leaps = grow(c.leaps, len(to))
 	c.reached = c.reached[:0]
@@ -223,9 +227,9 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, s
 			continue
 		}
 		row[j] = 0
-		if !joints {
-			// nothing joins the record within reach
-		} else if way, ok := c.net.route(a, z, limit+a.beyond+z.beyond); ok {
+		if !joints || len(c.doors[j]) == 0 {
+			// nothing joins the records within reach
+		} else if way, ok := c.net.route(a, z, c.doors[j], limit+a.beyond+z.beyond); ok {
 			row[j] = stay * o.signal.atTee * way.weight * c.follows(a, z) * c.fits(way.length-o.ground, noise+way.gaps, o.ground) *
 				c.goesOn(a, z, b, o, st) * c.turnsInto(a, z, &way)
 			// Past the end of a record the walk goes on; in its middle few turn off.
@@ -242,6 +246,15 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, s
 		if c.leaps[j] > 0 {
 			row[j] += jump * c.leaps[j] / others
 		}
+	}
+}
+
+// arrivals finds for every candidate the joints by which a route may come to it:
+// those within the longest route, with its last joint's gap.
+func (c *chain) arrivals(to []candidate, st *step) {
+	c.doors = grow(c.doors, len(to))
+	for j := range to {
+		c.doors[j] = c.net.jointsWithin(&to[j], st.limit+to[j].beyond+c.o.SearchRadiusM+c.net.widestM+1)
 	}
 }
 

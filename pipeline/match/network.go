@@ -7,6 +7,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/internal/spatial"
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -24,6 +25,7 @@ type network struct {
 	joints  []joint // by record, then station
 	// shortest is the ground length of the shortest part.
 	shortest float64
+	widestM  float64 // widest gap of a joint
 }
 
 // record is what the matcher needs to know of one survey.Record.
@@ -194,74 +196,103 @@ func (s *segment) across(p orb.Point) float64 {
 	return (p[0]-s.a[0])*s.uy - (p[1]-s.a[1])*s.ux
 }
 
+// pair is a joint with the record that it is of.
+type pair struct {
+	rec int32
+	joint
+}
+
 // join finds the joints and gaps: for every open end of a part the records of
 // the same utility, or of none, that are near it on the map, or would be if the
 // sheets lay where they seem to.
 func (n *network) join(ps *priors, o Options) {
-	type pair struct {
-		rec int32
-		joint
-	}
-	var found []pair
-	var buf []int32
-	for i := range n.segs {
-		s := &n.segs[i]
-		r := &n.records[s.record]
-		for _, end := range [2]bool{false, true} {
-			p, station := s.a, s.station
-			if end {
-				p, station = s.end(), s.station+s.length/r.scale
+	const chunk = 1024
+	found := make([][]pair, (len(n.segs)+chunk-1)/chunk)
+	parallel.Each(len(found), o.Workers, func() func(int) {
+		var buf []int32
+		return func(i int) {
+			for id := i * chunk; id < min((i+1)*chunk, len(n.segs)); id++ {
+				found[i], buf = n.joinEnds(int32(id), ps, &o, buf, found[i])
 			}
-			if (end && s.next >= 0) || (!end && s.prev >= 0) {
+		}
+	})
+	n.keep(found)
+	n.number()
+}
+
+// joinEnds appends the joints at the open ends of a segment, of both records, to
+// dst.
+func (n *network) joinEnds(id int32, ps *priors, o *Options, buf []int32, dst []pair) ([]pair, []int32) {
+	s := &n.segs[id]
+	r := &n.records[s.record]
+	for _, end := range [2]bool{false, true} {
+		if (end && s.next >= 0) || (!end && s.prev >= 0) {
+			continue
+		}
+		p, station := s.a, s.station
+		if end {
+			p, station = s.end(), s.station+s.length/r.scale
+		}
+		buf = n.index.Within(p, o.GapM*r.scale, buf)
+		for _, id := range buf {
+			t := &n.segs[id]
+			q := &n.records[t.record]
+			if t.record == s.record || foreign(r.utility, q.utility) {
 				continue
 			}
-			buf = n.index.Within(p, o.GapM*r.scale, buf)
-			for _, id := range buf {
-				t := &n.segs[id]
-				q := &n.records[t.record]
-				if t.record == s.record || foreign(r.utility, q.utility) {
-					continue
-				}
-				there := t.station + min(max(t.along(p), 0), t.length)/q.scale
-				toEnd := math.Inf(1)
-				if p := &n.parts[t.of]; !p.closed {
-					toEnd = min(there-p.from, p.to-there)
-				}
-				j := joint{other: t.record, here: station, there: there, atEnd: true, weight: 1}
-				if j.gap = n.gap(p, s, t, ps); j.gap <= o.SnapM {
-					j.gap = 0
-				} else if j.weight = o.GapShare * closeness(j.gap, o.OwnM+o.LocalM); toEnd > o.GapM {
-					continue // an end beside a line is no gap
-				}
-				back := joint{other: s.record, here: j.there, there: j.here, gap: j.gap, weight: j.weight, atEnd: toEnd < o.GapM}
-				j.straight = n.straight(s, end, t, there)
-				back.straight = j.straight && back.atEnd
-				found = append(found, pair{s.record, j}, pair{t.record, back})
+			there := t.station + min(max(t.along(p), 0), t.length)/q.scale
+			toEnd := math.Inf(1)
+			if p := &n.parts[t.of]; !p.closed {
+				toEnd = min(there-p.from, p.to-there)
 			}
+			j := joint{other: t.record, here: station, there: there, atEnd: true, weight: 1}
+			if j.gap = n.gap(p, s, t, ps); j.gap <= o.SnapM {
+				j.gap = 0
+			} else if j.weight = o.GapShare * closeness(j.gap, o.OwnM+o.LocalM); toEnd > o.GapM {
+				continue // an end beside a line is no gap
+			}
+			back := joint{other: s.record, here: j.there, there: j.here, gap: j.gap, weight: j.weight, atEnd: toEnd < o.GapM}
+			j.straight = n.straight(s, end, t, there)
+			back.straight = j.straight && back.atEnd
+			dst = append(dst, pair{s.record, j}, pair{t.record, back})
 		}
 	}
-	slices.SortFunc(found, func(a, b pair) int {
-		if a.rec != b.rec {
-			return cmp.Compare(a.rec, b.rec)
+	return dst, buf
+}
+
+// keep lays the joints out by record and station, the best of those that are one
+// place.
+func (n *network) keep(found [][]pair) {
+	next := make([]int32, len(n.records)+1) // where the next joint of a record goes
+	for _, pairs := range found {
+		for i := range pairs {
+			next[pairs[i].rec+1]++
+			n.widestM = max(n.widestM, pairs[i].gap)
 		}
-		return a.compare(&b.joint)
-	})
-	found = slices.CompactFunc(found, func(a, b pair) bool {
-		return a.rec == b.rec && a.here == b.here && a.other == b.other && a.there == b.there
-	})
-	n.joints = make([]joint, len(found))
-	for i := range found {
-		n.joints[i] = found[i].joint
 	}
-	at := 0
 	for r := range n.records {
-		from := at
-		for at < len(found) && found[at].rec == int32(r) {
-			at++
-		}
-		n.records[r].joints = [2]int32{int32(from), int32(at)}
+		next[r+1] += next[r]
 	}
-	n.number()
+	all := make([]joint, next[len(n.records)])
+	for _, pairs := range found {
+		for i := range pairs {
+			p := &pairs[i]
+			all[next[p.rec]] = p.joint
+			next[p.rec]++
+		}
+	}
+	from, at := int32(0), int32(0)
+	for r := range n.records {
+		js := all[from:next[r]]
+		from = next[r]
+		slices.SortFunc(js, func(a, b joint) int { return a.compare(&b) })
+		js = slices.CompactFunc(js, func(a, b joint) bool {
+			return a.here == b.here && a.other == b.other && a.there == b.there
+		})
+		n.records[r].joints = [2]int32{at, at + int32(copy(all[at:], js))}
+		at += int32(len(js))
+	}
+	n.joints = all[:at]
 }
 
 // straight says whether t goes on, from a station of it, in the direction in

@@ -50,7 +50,7 @@ func (c *chain) observe(tr *survey.Trace, session int32, trust []trust) {
 		// Seen from where the session's positions should be.
 		p := orb.Point{r.Point[0] - c.session.east, r.Point[1] - c.session.north}
 		c.obs = append(c.obs, observation{
-			reading: i, p: p, noise: noise(r, trust[i].inflate, c.o), foreign: trust[i].foreign, signal: unstepped,
+			reading: i, p: p, noise: noise(r, trust[i].inflate, &c.o), foreign: trust[i].foreign, signal: unstepped,
 			anyRecord: r.Mode == survey.ModeSonde,
 		})
 		c.from = append(c.from, int32(len(c.cands)))
@@ -259,7 +259,7 @@ const walkMPerS = 0.3
 
 // noise is the variance of a reading across the line: position, pole and
 // locating, made larger by distrust.
-func noise(r *survey.Reading, inflate float64, o Options) float64 {
+func noise(r *survey.Reading, inflate float64, o *Options) float64 {
 	sigma := r.SigmaM
 	if math.IsNaN(sigma) {
 		sigma = o.DefaultSigmaM

@@ -36,7 +36,7 @@ func (c *chain) matches(s *survey.Survey, tr *survey.Trace, tru []trust) []surve
 // distorted adds to a reading's trust what its neighbours on the map say.
 func (c *chain) distorted(i int, r *survey.Reading, t trust) trust {
 	op := c.neighbours(i)
-	budget2 := noise(r, 1, c.o)
+	budget2 := noise(r, 1, &c.o)
 	t.inflate = min(math.Sqrt(t.inflate*t.inflate+op.errorM*op.errorM/budget2), maxInflate)
 	t.untrusted = t.untrusted || op.untrusted
 	t.reason = join(t.reason, op.reason)

@@ -1,9 +1,6 @@
 package match
 
-import (
-	"math"
-	"sort"
-)
+import "math"
 
 // along is the route distance between two places of one record.
 func (n *network) along(a, b *candidate, groundM float64) float64 {
@@ -48,31 +45,45 @@ func (w *way) betterThan(v *way, from float64) bool {
 	return math.Abs(w.out-from) < math.Abs(v.out-from)-samePlaceM
 }
 
-// joinedWithin says whether any joint of a candidate's record is within a
-// distance along it.
-func (n *network) joinedWithin(a *candidate, limit float64) bool {
-	r := &n.records[a.rec]
-	js := n.joints[r.joints[0]:r.joints[1]]
-	first := sort.Search(len(js), func(i int) bool { return js[i].here >= a.station-limit })
-	return first < len(js) && js[first].here <= a.station+limit
+// jointsFrom are the joints of a record from a station on.
+func (n *network) jointsFrom(rec int32, station float64) []joint {
+	r := &n.records[rec]
+	from, to := r.joints[0], r.joints[1]
+	for from < to {
+		if mid := (from + to) / 2; n.joints[mid].here >= station {
+			to = mid
+		} else {
+			from = mid + 1
+		}
+	}
+	return n.joints[from:r.joints[1]]
+}
+
+// jointsWithin are the joints of a candidate's record within a distance along it.
+func (n *network) jointsWithin(a *candidate, limit float64) []joint {
+	js := n.jointsFrom(a.rec, a.station-limit)
+	for i := range js {
+		if js[i].here > a.station+limit {
+			return js[:i]
+		}
+	}
+	return js
 }
 
 // teeBetween says whether lines meet on the way between two places of a record,
 // give or take what a place is uncertain by.
 func (n *network) teeBetween(a, z *candidate) bool {
 	const about = 1
-	r := &n.records[a.rec]
-	js := n.joints[r.joints[0]:r.joints[1]]
-	from, to := min(a.station, z.station)-about, max(a.station, z.station)+about
-	first := sort.Search(len(js), func(i int) bool { return js[i].here >= from })
-	return first < len(js) && js[first].here <= to
+	js := n.jointsFrom(a.rec, min(a.station, z.station)-about)
+	return len(js) > 0 && js[0].here <= max(a.station, z.station)+about
 }
 
 // route is the best way from one candidate to another on another record, if
 // there is one within the limit and the hops: the likeliest, then the shortest.
+// doors are the joints of the other's record as far as a route may come.
 // A candidate beyond an end has passed the joint there, or has not yet come to
 // it, by as much as it is beyond.
-func (n *network) route(a, z *candidate, limit float64) (way, bool) {
+func (n *network) route(a, z *candidate, doors []joint, limit float64) (way, bool) {
 	if n.records[a.rec].network != n.records[z.rec].network {
 		return way{}, false
 	}
@@ -80,27 +91,48 @@ func (n *network) route(a, z *candidate, limit float64) (way, bool) {
 	if limit < n.shortest {
 		hops = 1 // no record lies between two places so near
 	}
-	w := n.hop(a.rec, a.station, z.rec, z.station, limit, hops)
+	w := n.hop(a.rec, a.station, &goal{z.rec, z.station, doors}, limit, hops)
 	w.length = math.Abs(w.length - a.beyond - z.beyond)
 	return w, w.weight > 0 && w.length <= limit
 }
 
-func (n *network) hop(from int32, at float64, to int32, there, limit float64, hops int) (best way) {
-	r := &n.records[from]
-	js := n.joints[r.joints[0]:r.joints[1]]
-	first := sort.Search(len(js), func(i int) bool { return js[i].here >= at-limit })
-	for _, j := range js[first:] {
+// goal is where a route is to end, and the joints by which it may come there.
+type goal struct {
+	rec     int32
+	station float64
+	doors   []joint
+}
+
+// leadsTo says whether a joint leads from the goal's record to another one.
+func (g *goal) leadsTo(rec int32) bool {
+	for i := range g.doors {
+		if g.doors[i].other == rec {
+			return true
+		}
+	}
+	return false
+}
+
+// hop is the best way from a station of a record to the goal within the limit,
+// over so many joints at most.
+func (n *network) hop(from int32, at float64, to *goal, limit float64, hops int) (best way) {
+	js := n.jointsFrom(from, at-limit)
+	for k := range js {
+		j := &js[k]
 		if j.here > at+limit {
 			break
 		}
 		w := way{length: math.Abs(j.here - at), gaps: j.gap, weight: j.weight, atEnd: j.atEnd, out: j.here, enter: j.there}
+		if best.weight == 1 && w.length > best.length+2*samePlaceM {
+			continue // none is likelier, and it is longer already
+		}
 		switch {
-		case j.other == to:
-			w.length += math.Abs(there - j.there)
-		case hops > 1 && j.gap == 0 && (hops == maxHops || w.length > samePlaceM):
+		case j.other == to.rec:
+			w.length += math.Abs(to.station - j.there)
+		case hops > 1 && j.gap == 0 && (hops == maxHops || w.length > samePlaceM) && (hops > 2 || to.leadsTo(j.other)):
 			// A record between must be walked along: those that meet in one place
 			// are joined to each other.
-			rest := n.hop(j.other, j.there, to, there, limit-w.length, hops-1)
+			rest := n.hop(j.other, j.there, to, limit-w.length, hops-1)
 			w.length, w.gaps, w.weight, w.enter = w.length+rest.length, w.gaps+rest.gaps, w.weight*rest.weight, rest.enter
 		default:
 			continue

@@ -112,7 +112,7 @@ func (c *chain) sampleTrace(tr *survey.Trace, rank int32, sessions map[string]in
 }
 
 func (c *chain) views(o *observation, utility string, radiusM float64) []view {
-	var out []view
+	out := c.seen[:0]
 	c.hits = c.net.index.Within(o.p, radiusM, c.hits)
 	for _, id := range c.hits {
 		s := &c.net.segs[id]
@@ -131,9 +131,10 @@ func (c *chain) views(o *observation, utility string, radiusM float64) []view {
 		v.east, v.north = north, -east
 		out = append(out, v)
 	}
+	c.seen = out
 	if len(out) > maxViews {
 		slices.SortStableFunc(out, func(a, b view) int { return cmp.Compare(math.Abs(a.offset), math.Abs(b.offset)) })
-		out = out[:maxViews]
+		return slices.Clone(out[:maxViews])
 	}
-	return out
+	return slices.Clone(out)
 }

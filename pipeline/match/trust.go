@@ -55,7 +55,7 @@ func judgeTrust(tr *survey.Trace, o *Options, dst []trust) []trust {
 	dst = dst[:0]
 	for i := range tr.Readings {
 		t := trust{inflate: 1, foreign: 1}
-		budget := math.Sqrt(noise(&tr.Readings[i], 1, *o))
+		budget := math.Sqrt(noise(&tr.Readings[i], 1, o))
 		sigma2 := budget * budget
 		for k := range rules {
 			op := rules[k].judge(tr, i)

@@ -77,10 +77,16 @@ const (
 type currents [magnitudes]float64
 
 // relative is k in step m.
-func relative(m int, usual float64) float64 {
-	z := lowest + 0.5*float64(m)
-	return usual * math.Exp(couplingSpread*z)
-}
+func relative(m int, usual float64) float64 { return usual * timesUsual[m] }
+
+// timesUsual are the steps.
+var timesUsual = func() (k [magnitudes]float64) {
+	for m := range k {
+		z := lowest + 0.5*float64(m)
+		k[m] = math.Exp(couplingSpread * z)
+	}
+	return k
+}()
 
 var usualCurrents = func() (w currents) {
 	for m := range w {
@@ -193,9 +199,16 @@ func (c *chain) neighbours(i int) opinion {
 	return op
 }
 
+// lostNats is how much smaller a term must be to be lost in the rounding of a sum.
+const lostNats = 40
+
 // folded is the weight of a separation, whose sign is not told, where s is
 // expected, 1 at most.
 func folded(separation, s float64) float64 {
 	a, b := (separation-s)/separatedM, (separation+s)/separatedM
+	near, far := min(a*a, b*b)/2, max(a*a, b*b)/2
+	if far-near > lostNats {
+		return min(math.Exp(-near), 1)
+	}
 	return min(math.Exp(-a*a/2)+math.Exp(-b*b/2), 1)
 }

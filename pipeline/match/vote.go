@@ -36,6 +36,7 @@ type ballots struct {
 	across  [directions][]float64
 	grid    []float64
 	bridged []float64
+	best    []float64 // of one ballot, by how far across
 }
 
 // ballot is one sample's say: the views that would be of the unit in question,
@@ -105,11 +106,22 @@ func (b *ballots) score(e, n float64, k *search) float64 {
 	sum := k.prior.log(e, n)
 	for i := range b.list {
 		x := &b.list[i]
-		sum += x.weight * math.Log(max(x.base, b.fit(x, e, n, k.spreadM)))
+		sum += x.weight * logFit(max(x.base, b.fit(x, e, n, k.spreadM)))
 	}
 	// Rounded, so that ties do not hang on the order of a sum.
 	return math.Round(sum*1e8) / 1e8
 }
+
+// logFit is the logarithm of how well something is explained, which mostly is not
+// at all.
+func logFit(fit float64) float64 {
+	if fit == unexplained {
+		return logUnexplained
+	}
+	return math.Log(fit)
+}
+
+var logUnexplained = math.Log(unexplained)
 
 // supports says whether the ballots that a shift explains come from enough walks
 // and, by what key says of a view, from enough units.
