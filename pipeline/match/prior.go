@@ -86,6 +86,10 @@ func newPriors(l *layout, net *network, traces []survey.Trace, sheets, sessions 
 // readings were matched: it sharpens the shifts that it is near to, and leaves
 // the rivals their chance.
 //
+// Of sessions it takes over only those with control checks. A session without them
+// is known through the sheets alone, by the very matches that are in question:
+// taking it over locked wrong ones in.
+//
 // What all sheets seem to be off may as well be what all positions are; the votes
 // may have put it down to one and the model to the other. So the votes are first
 // moved by what the two differ by in most sheets.
@@ -107,7 +111,7 @@ func (p *priors) learn(m *survey.Model, start []shift, traces []survey.Trace, sh
 				east, north = append(east, known.east-top.east), append(north, known.north-top.north)
 			}
 		case survey.EffectSession:
-			if at, ok := sessions[e.Name]; ok {
+			if at, ok := sessions[e.Name]; ok && e.Checks > 0 {
 				sessionShift[at] = known
 			}
 		case survey.EffectSource:
@@ -123,11 +127,11 @@ func (p *priors) learn(m *survey.Model, start []shift, traces []survey.Trace, sh
 	}
 	for i := range traces {
 		at, ok := sessions[traces[i].Session]
-		known, measured := sessionShift[at]
+		known, checked := sessionShift[at]
 		if source, shared := sourceShift[traces[i].Positions]; shared {
-			known, measured = known.plus(source), true
+			known = known.plus(source)
 		}
-		if ok && measured {
+		if ok && checked {
 			p.sessions[at+1] = known
 		}
 	}
