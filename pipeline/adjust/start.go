@@ -1,6 +1,7 @@
 package adjust
 
 import (
+	"math"
 	"slices"
 
 	"github.com/asfound/asfound/pipeline/survey"
@@ -50,13 +51,13 @@ func (p *problem) startSheets() {
 			}
 			for i := range c.obs {
 				if ob := &c.obs[i]; !ob.out {
-					forms[k] = append(forms[k], sheetForm{ob.east, ob.north, ob.value})
+					forms[k] = append(forms[k], sheetForm{ob.east, ob.north, ob.value, 1 / float64(len(c.obs))})
 				}
 			}
 		}
 		for k, fs := range forms {
 			at := p.u.sheets + 2*k
-			p.x[at], p.x[at+1] = robustShift(fs, p.o.SheetM)
+			p.x[at], p.x[at+1] = robustShift(fs, math.Hypot(p.o.OwnM, p.o.LocalM))
 		}
 		for r := range p.cells {
 			c := &p.cells[r]
@@ -75,22 +76,29 @@ func (p *problem) startSheets() {
 	p.begin()
 }
 
-// startRounds of foot points on the sheets where they were placed.
-const startRounds = 3
+// startRounds of foot points on the sheets where they were placed; startShiftM is
+// how far off a sheet may be at the start where its lines run one way and nothing
+// is seen along them.
+const (
+	startRounds = 3
+	startShiftM = 1
+)
 
-// sheetForm is a reading's offset as a form of its sheet's shift.
-type sheetForm struct{ east, north, value float64 }
+// sheetForm is a reading's offset as a form of its sheet's shift. All readings of
+// a record together weigh 1: they share its error.
+type sheetForm struct{ east, north, value, weight float64 }
 
-// robustShift is the shift that most of the readings agree on: reweighted least
-// squares with a Cauchy weight, from the plain ones.
+// robustShift is the shift that most of the records agree on, each within scaleM
+// of it: reweighted least squares with a Cauchy weight, from the plain ones.
 func robustShift(fs []sheetForm, scaleM float64) (east, north float64) {
 	const rounds = 20
+	ridge := scaleM * scaleM / (startShiftM * startShiftM)
 	for k := range rounds {
-		ee, en, nn, ge, gn := 1e-3, 0.0, 1e-3, 0.0, 0.0
+		ee, en, nn, ge, gn := ridge, 0.0, ridge, 0.0, 0.0
 		for _, f := range fs {
-			w := 1.0
+			w := f.weight
 			if r := (f.value - f.east*east - f.north*north) / scaleM; k > 0 {
-				w = 1 / (1 + r*r)
+				w /= 1 + r*r
 			}
 			ee += w * f.east * f.east
 			en += w * f.east * f.north
