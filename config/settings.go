@@ -132,6 +132,7 @@ func (c *Config) settings() []setting {
 		number("adjust.local", length, positive, &a.LocalM),
 		number("adjust.local_length", length, positive, &a.LambdaM, &m.LambdaM),
 		number("adjust.sheet", length, positive, &a.SheetM),
+		number("adjust.local_nu", plain, notNegative, &a.LocalNu),
 		number("adjust.sheet_nu", plain, aboveTwo, &a.SheetNu),
 		number("adjust.map", length, positive, &a.MapM),
 		number("adjust.own", length, positive, &a.OwnM),

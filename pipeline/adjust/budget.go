@@ -49,6 +49,7 @@ func (o *Options) terms() []survey.Term {
 	}
 	return []survey.Term{
 		m("a record's local error", o.LocalM, "practice"),
+		{Name: "residuals that it counts for beside a record's own", Value: o.LocalNu, Source: "practice"},
 		m("correlation length of it along the network", o.LambdaM, "practice"),
 		m("a record's own shift, per axis", o.OwnM, "practice"),
 		m("an ordinary sheet's shift, per axis (scale of a Student-t)", o.SheetM, "practice"),

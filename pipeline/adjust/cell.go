@@ -28,6 +28,10 @@ type cell struct {
 	left   []float64 // what is left of rhs for the shared unknowns
 	slots  []int32   // of what is left of the matrix, in the joint equations
 
+	// roughness is the variance of the record's local error over what is expected of
+	// records; 0 stands for 1.
+	roughness float64
+
 	// Since the cell was last assembled: how far its record has moved, and whether
 	// it stands as it was.
 	driftM  float64
@@ -262,9 +266,10 @@ const bigCell = 2048
 // touch nothing that is common to many records.
 func (p *problem) equations(c *cell, s *system, information float64) {
 	p.own[c.record].add(s, c.own, c.parent)
+	local := c.localM(&p.o)
 	rn := &p.n.records[c.record]
 	rn.edges(func(k int, lengthM float64) {
-		diag, off := estimate.OUEdge(lengthM, p.o.LambdaM, p.o.LocalM)
+		diag, off := estimate.OUEdge(lengthM, p.o.LambdaM, local)
 		for axis := range 2 {
 			a, b, own := int(c.node[k])+axis, int(c.node[k+1])+axis, c.own+axis
 			s.add(a, a, diag)
@@ -298,7 +303,7 @@ func (p *problem) equations(c *cell, s *system, information float64) {
 // without any, where a record is shorter than the snap distance, all of it. The
 // zeros keep a point's two components in the pattern of the inverse.
 func (p *problem) ends(c *cell, s *system) {
-	half := estimate.OUEnd(p.o.LocalM)
+	half := estimate.OUEnd(c.localM(&p.o))
 	rn := &p.n.records[c.record]
 	for k := range rn.nodes {
 		q := int(c.node[k])

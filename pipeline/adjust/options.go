@@ -5,6 +5,7 @@ package adjust
 type Options struct {
 	LocalM     float64 // sr: a record's local error
 	LambdaM    float64 // its correlation length along the network
+	LocalNu    float64 // residuals that LocalM counts for beside a record's own; 0: it holds for every record
 	SheetM     float64 // sm: an ordinary sheet's shift, per axis: the scale of a Student-t
 	MapM       float64 // a shift of the whole map, per axis
 	OwnM       float64 // sh: a record's own shift, per axis

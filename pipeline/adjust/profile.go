@@ -20,7 +20,7 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 		return nil, err
 	}
 	p.joint.inv = p.joint.f.SelectedInverse()
-	m := &survey.Model{Profiles: make([]survey.Profile, len(s.Records)), Budget: p.o.terms()}
+	m := &survey.Model{Profiles: make([]survey.Profile, len(s.Records)), Budget: append(p.o.terms(), p.localTerm()...)}
 	m.OffsetU, m.CoverDifferenceM = blank(s), blank(s)
 	ds := make([]diagnosis, len(p.readCells))
 	parallel.Each(len(p.readCells), 0, func() func(int) {

@@ -106,6 +106,9 @@ func (p *problem) run() error {
 		if p.settled() || p.iterations == maxIterations {
 			return nil
 		}
+		if p.o.LocalNu > 0 && p.iterations%2 == 0 && p.iterations <= roughPasses {
+			p.roughen()
+		}
 		p.reweight()
 	}
 }
