@@ -34,6 +34,12 @@ type side struct {
 	peakB int64 // most memory at one time; 0 not measured
 }
 
+// did adds a step and says so, for whoever waits.
+func (s *side) did(x step) {
+	fmt.Fprintf(os.Stderr, "%s: %.2f s, of the processors %.2f s\n", x.name, x.wall.Seconds(), x.cpu.Seconds())
+	s.steps = append(s.steps, x)
+}
+
 // asfound runs the program as a user would and takes the stages' times from its
 // log, and their processor time from the process at each line.
 func asfound(ctx context.Context, t *town) (*side, error) {
@@ -84,7 +90,7 @@ func (s *side) follow(log io.Reader, pid int) (rest string) {
 			rest += in.Text() + "\n"
 			continue
 		}
-		s.steps = append(s.steps, step{line.Stage, cost{line.Took, u.own - before}})
+		s.did(step{line.Stage, cost{line.Took, u.own - before}})
 		before = u.own
 	}
 	return rest
