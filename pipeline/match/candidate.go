@@ -17,6 +17,7 @@ type candidate struct {
 	seg    int32
 	rec    int32
 	square bool
+	kind   kind // of its record, for the walk
 	// station is the foot's; virtual runs on beyond an open end, so that route
 	// distances stay right where a map's line is too short.
 	station, virtual float64

@@ -51,6 +51,7 @@ type chain struct {
 
 	reached []int32   // scratch: records that a move may lead to
 	leaps   []float64 // scratch: weights of moves by a leap
+	fresh   []bool    // scratch: candidates that are the first of their record
 	doors   [][]joint // scratch: per candidate, by which joints a route may come to it
 }
 
@@ -91,19 +92,23 @@ func (c *chain) solve() {
 func (c *chain) forward(i int, w []float64) {
 	k, m := c.states(i-1), c.states(i)
 	p, q := c.stateFrom(i-1), c.stateFrom(i)
-	sum, top := 0.0, 0.0
-	for b := range m {
-		f, v, arg := 0.0, -1.0, 0
-		for a := range k {
-			x := w[a*m+b]
-			f += c.fwd[p+a] * x
-			if y := c.best[p+a] * x; y > v {
-				v, arg = y, a
+	fwd, best, arg := c.fwd[q:q+m], c.best[q:q+m], c.arg[q:q+m]
+	for b := range fwd {
+		fwd[b], best[b], arg[b] = 0, -1, 0
+	}
+	for a := range k {
+		f, v := c.fwd[p+a], c.best[p+a]
+		for b, x := range w[a*m : (a+1)*m] {
+			fwd[b] += f * x
+			if y := v * x; y > best[b] {
+				best[b], arg[b] = y, int32(a)
 			}
 		}
-		c.fwd[q+b], c.best[q+b], c.arg[q+b] = f, v, int32(arg)
-		sum += f
-		top = max(top, v)
+	}
+	sum, top := 0.0, 0.0
+	for b := range fwd {
+		sum += fwd[b]
+		top = max(top, best[b])
 	}
 	scaleTo1(c.fwd[q:q+m], sum)
 	scaleTo1(c.best[q:q+m], top)

@@ -31,8 +31,8 @@ func (c *chain) enter(i int, w []float64, total float64) {
 	var count [3]int
 	c.reached = c.reached[:0]
 	for j := range cands {
-		if kind := c.kind(cands[j].rec, o); isNew(&c.reached, cands[j].rec) {
-			count[kind]++
+		if isNew(&c.reached, cands[j].rec) {
+			count[cands[j].kind]++
 		}
 	}
 	others := min(c.o.ForeignShare*o.foreign, 0.5)
@@ -40,8 +40,7 @@ func (c *chain) enter(i int, w []float64, total float64) {
 	share := [3]float64{own, total * others, own * c.o.NoSignalShare}
 	for j := range cands {
 		a := &cands[j]
-		kind := c.kind(a.rec, o)
-		w[j] = share[kind] / float64(count[kind]) * c.first(a) * a.parallel * a.covers
+		w[j] = share[a.kind] / float64(count[a.kind]) * c.first(a) * a.parallel * a.covers
 	}
 }
 
@@ -51,7 +50,7 @@ func (c *chain) hasOwnBeside(i int) bool {
 		return false
 	}
 	for j := range c.candidates(i) {
-		if a := &c.candidates(i)[j]; c.kind(a.rec, &c.obs[i]) == kindOwn && a.beyond == 0 && a.parallel > 0.5 {
+		if a := &c.candidates(i)[j]; a.kind == kindOwn && a.beyond == 0 && a.parallel > 0.5 {
 			return true
 		}
 	}
@@ -91,14 +90,16 @@ func isNew(list *[]int32, rec int32) bool {
 	return true
 }
 
-// Kinds of record that a trace may enter.
+// kind is a kind of record that a trace may enter.
+type kind uint8
+
 const (
-	kindOwn = iota
+	kindOwn kind = iota
 	kindForeign
 	kindNoSignal
 )
 
-func (c *chain) kind(rec int32, o *observation) int {
+func (c *chain) kind(rec int32, o *observation) kind {
 	r := &c.net.records[rec]
 	switch {
 	case r.noSignal && !o.anyRecord:
@@ -124,7 +125,8 @@ func (c *chain) parallel(a *candidate, o *observation) float64 {
 
 // step is what all moves between two readings have in common.
 type step struct {
-	decay  float64 // of the local error's correlation
+	slow   float64 // variance of the slow noise that the two readings have in common
+	local  float64 // variance of the local error that is left of the first at the second
 	smooth float64 // density of the later reading beside the walk's own course
 	turns  float64 // probability that a line turns on the way
 	noise  float64 // of the distance between the two
@@ -142,7 +144,8 @@ func (c *chain) moves(i int, w []float64) {
 	leave := 1 - math.Exp(-c.o.LeavePerM*g)
 	back := 1 - math.Exp(-c.o.ReturnPerM*g)
 	st := step{
-		decay:  math.Exp(-g / c.o.LambdaM),
+		slow:   o.kept * min(b.noise-b.white, o.noise-o.white),
+		local:  c.o.LocalM * c.o.LocalM * math.Exp(-g/c.o.LambdaM),
 		smooth: student(o.bend, b.white+o.white),
 		turns:  1 - math.Exp(-c.o.BendPerM*g),
 		noise:  math.Sqrt(b.noise + o.noise),
@@ -179,10 +182,10 @@ func (c *chain) moves(i int, w []float64) {
 		case straight:
 			leave += end * c.o.MissingShare * c.o.StraightShare
 		}
-		if c.kind(from[a].rec, b) == kindForeign {
+		if from[a].kind == kindForeign {
 			off = back // a crew finds its own line again
 		}
-		c.row(&from[a], to, b, o, &st, 1-off-min(leave, 1-off), off, row)
+		c.row(&from[a], to, o, &st, 1-off-min(leave, 1-off), off, row)
 		row[m-1] = leave*free + off*c.o.UnmappedJump*away
 	}
 }
@@ -197,7 +200,7 @@ func (c *chain) apart(i int) float64 {
 	o := &c.obs[i]
 	near := 0.0
 	for j := range c.candidates(i) {
-		if a := &c.candidates(i)[j]; c.kind(a.rec, o) == kindOwn && a.beyond == 0 {
+		if a := &c.candidates(i)[j]; a.kind == kindOwn && a.beyond == 0 {
 			near = max(near, closeness2(a.across-a.shift, a.spread)*a.parallel)
 		}
 	}
@@ -206,12 +209,11 @@ func (c *chain) apart(i int) float64 {
 
 // row fills the weights from one candidate to all of the next reading's: along
 // its record, over joints to others, or by a leap to any other.
-func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, stay, jump float64, row []float64) {
+func (c *chain) row(a *candidate, to []candidate, o *observation, st *step, stay, jump float64, row []float64) {
 	noise, limit := st.noise, st.limit
 	joints := len(c.net.jointsWithin(a, limit+a.beyond+c.o.SearchRadiusM)) > 0
 	others := 0.0
 	c.leaps = grow(c.leaps, len(to))
-	c.reached = c.reached[:0]
 	for j := range to {
 		z := &to[j]
 		if z.rec == a.rec {
@@ -222,7 +224,7 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, s
 				signal = o.signal.atTee
 			}
 			row[j] = stay * signal * c.fits(c.net.along(a, z, o.ground)-o.ground, noise+ahead, o.ground) *
-				c.goesOn(a, z, b, o, st) * c.staysOn(a, z)
+				c.goesOn(a, z, st) * c.staysOn(a, z)
 			c.leaps[j] = 0
 			continue
 		}
@@ -231,14 +233,14 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, s
 			// nothing joins the records within reach
 		} else if way, ok := c.net.route(a, z, c.doors[j], limit+a.beyond+z.beyond); ok {
 			row[j] = stay * o.signal.atTee * way.weight * c.follows(a, z) * c.fits(way.length-o.ground, noise+way.gaps, o.ground) *
-				c.goesOn(a, z, b, o, st) * c.turnsInto(a, z, &way)
+				c.goesOn(a, z, st) * c.turnsInto(a, z, &way)
 			// Past the end of a record the walk goes on; in its middle few turn off.
 			if !way.atEnd {
 				row[j] *= c.o.Branch
 			}
 		}
-		c.leaps[j] = c.next(a, z, b, o, 0) * z.parallel * z.covers * z.attraction
-		if isNew(&c.reached, z.rec) {
+		c.leaps[j] = c.next(a, z, st.slow) * z.parallel * z.covers * z.attraction
+		if c.fresh[j] {
 			others += z.attraction
 		}
 	}
@@ -249,12 +251,15 @@ func (c *chain) row(a *candidate, to []candidate, b, o *observation, st *step, s
 	}
 }
 
-// arrivals finds for every candidate the joints by which a route may come to it:
-// those within the longest route, with its last joint's gap.
+// arrivals finds for every candidate the joints by which a route may come to it,
+// those within the longest route, with its last joint's gap; and which candidate
+// is the first of its record.
 func (c *chain) arrivals(to []candidate, st *step) {
-	c.doors = grow(c.doors, len(to))
+	c.doors, c.fresh = grow(c.doors, len(to)), grow(c.fresh, len(to))
+	c.reached = c.reached[:0]
 	for j := range to {
 		c.doors[j] = c.net.jointsWithin(&to[j], st.limit+to[j].beyond+c.o.SearchRadiusM+c.net.widestM+1)
+		c.fresh[j] = isNew(&c.reached, to[j].rec)
 	}
 }
 
@@ -266,12 +271,12 @@ func (c *chain) arrivals(to []candidate, st *step) {
 // wrong grows and shrinks along its lines. Or the walk turns, as it does now and then, and mostly where the
 // map does: then the next offset follows from the last one, by what two places
 // of a map have in common.
-func (c *chain) goesOn(a, z *candidate, b, o *observation, st *step) float64 {
+func (c *chain) goesOn(a, z *candidate, st *step) float64 {
 	turns := st.turns
 	if math.Abs(a.ux*z.ux+a.uy*z.uy) < straightCos {
 		turns = turnsWithMap
 	}
-	return (1-turns)*st.smooth + turns*c.next(a, z, b, o, st.decay)
+	return (1-turns)*st.smooth + turns*c.next(a, z, st.slow+st.local)
 }
 
 // turnsWithMap is the probability that a line turns sharply where its record
@@ -293,11 +298,10 @@ func (c *chain) follows(a, z *candidate) float64 {
 }
 
 // next is the density of an offset given the last one: the regression of two
-// values whose covariance is that of the sheet, the session and what else the
-// two places share.
-func (c *chain) next(a, z *candidate, b, o *observation, decay float64) float64 {
+// values whose covariance is that of the sheet, the session, the record and what
+// else the two places share.
+func (c *chain) next(a, z *candidate, shared float64) float64 {
 	same := z.rec == a.rec
-	shared := o.kept*min(b.noise-b.white, o.noise-o.white) + c.o.LocalM*c.o.LocalM*decay
 	if same {
 		shared += c.o.OwnM * c.o.OwnM
 	}

@@ -78,7 +78,8 @@ func (c *chain) weigh(a *candidate, o *observation) {
 	a.spread = a.sheetVar + c.session.variance(a.nEast, a.nNorth) + c.o.OwnM*c.o.OwnM + c.o.LocalM*c.o.LocalM + o.noise
 	a.parallel = c.parallel(a, o)
 	a.covers = c.covers(a)
-	switch c.kind(a.rec, o) {
+	a.kind = c.kind(a.rec, o)
+	switch a.kind {
 	case kindForeign:
 		a.attraction = min(c.o.ForeignJump*o.foreign, 1)
 	case kindNoSignal:
