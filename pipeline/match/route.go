@@ -122,20 +122,22 @@ func (n *network) hop(from int32, at float64, to *goal, limit float64, hops int)
 		if j.here > at+limit {
 			break
 		}
-		w := way{length: math.Abs(j.here - at), gaps: j.gap, weight: j.weight, atEnd: j.atEnd, out: j.here, enter: j.there}
-		if best.weight == 1 && w.length > best.length+2*samePlaceM {
+		length := math.Abs(j.here - at)
+		// A record between must be walked along: those that meet in one place are
+		// joined to each other.
+		between := hops > 1 && j.gap == 0 && (hops == maxHops || length > samePlaceM) && (hops > 2 || to.leadsTo(j.other))
+		switch {
+		case j.other != to.rec && !between:
+			continue
+		case best.weight == 1 && length > best.length+2*samePlaceM:
 			continue // none is likelier, and it is longer already
 		}
-		switch {
-		case j.other == to.rec:
+		w := way{length: length, gaps: j.gap, weight: j.weight, atEnd: j.atEnd, out: j.here, enter: j.there}
+		if j.other == to.rec {
 			w.length += math.Abs(to.station - j.there)
-		case hops > 1 && j.gap == 0 && (hops == maxHops || w.length > samePlaceM) && (hops > 2 || to.leadsTo(j.other)):
-			// A record between must be walked along: those that meet in one place
-			// are joined to each other.
-			rest := n.hop(j.other, j.there, to, limit-w.length, hops-1)
+		} else {
+			rest := n.hop(j.other, j.there, to, limit-length, hops-1)
 			w.length, w.gaps, w.weight, w.enter = w.length+rest.length, w.gaps+rest.gaps, w.weight*rest.weight, rest.enter
-		default:
-			continue
 		}
 		if w.length > limit+w.gaps || w.weight == 0 {
 			continue
