@@ -35,6 +35,7 @@ func main() {
 	flag.StringVar(&d.root, "dir", filepath.Join(os.TempDir(), "asfound-bench"), "where towns are kept for the next time; the server, which may be another user, reads there")
 	profile := flag.String("profile", "", "folder for processor profiles of the match stage and of a whole run")
 	bin := flag.String("postgres", newestPostgres(), "folder of PostgreSQL's programs; \"\" leaves PostGIS out")
+	whole := flag.Bool("whole", true, "do asfound's whole run, not the match stage alone")
 	flag.Parse()
 	if flag.NArg() > 0 || d.records < 1 || d.readings < 1 {
 		flag.Usage()
@@ -42,13 +43,13 @@ func main() {
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
-	if err := run(ctx, d, *bin, *profile); err != nil {
+	if err := run(ctx, d, *bin, *profile, *whole); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
 	}
 }
 
-func run(ctx context.Context, d data, bin, profile string) error {
+func run(ctx context.Context, d data, bin, profile string, whole bool) error {
 	t, err := d.town()
 	if err != nil {
 		return err
@@ -60,13 +61,15 @@ func run(ctx context.Context, d data, bin, profile string) error {
 			return fmt.Errorf("PostGIS: %w", err)
 		}
 	}
-	if c.asfound, err = asfound(ctx, t); err != nil {
-		return fmt.Errorf("asfound: %w", err)
+	if whole {
+		if c.asfound, err = asfound(ctx, t); err != nil {
+			return fmt.Errorf("asfound: %w", err)
+		}
 	}
 	if c.alone, err = matchAlone(ctx, t, profile); err != nil {
 		return fmt.Errorf("match alone: %w", err)
 	}
-	if err := c.print(os.Stdout, t); err != nil || profile == "" {
+	if err := c.print(os.Stdout, t); err != nil || profile == "" || !whole {
 		return err
 	}
 	return profileRun(ctx, t, profile)

@@ -4,6 +4,7 @@ package main
 
 import (
 	"bytes"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -66,6 +67,10 @@ func TestRatios(t *testing.T) {
 		postgis: &side{steps: []step{{"records", seconds(3, 2)}, {stepJoin, seconds(20, 15)}, {stepJoinParallel, seconds(12, 16)}, {"write", seconds(1, 1)}}},
 		asfound: &side{steps: []step{{"read", seconds(1, 1)}, {"match", seconds(1, 2)}, {"match", seconds(3, 6)}}, whole: seconds(4, 9.5), peakB: 5e8},
 		alone:   seconds(2, 4),
+	}
+	alone := comparison{postgis: c.postgis, alone: c.alone}
+	if err := alone.print(io.Discard, &town{Readings: 1000}); err != nil {
+		t.Fatal(err)
 	}
 	var b bytes.Buffer
 	if err := c.print(&b, &town{Readings: 1000}); err != nil {
