@@ -21,7 +21,7 @@ var scripts embed.FS
 // Steps whose names the comparison looks for.
 const (
 	stepJoin         = "join, LATERAL, one process"
-	stepJoinParallel = "join, scalar subquery, workers"
+	stepJoinParallel = "join, DISTINCT ON, parallel workers"
 )
 
 // postgis runs the script on a town.
