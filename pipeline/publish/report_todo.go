@@ -79,7 +79,7 @@ func (e *edition) todoFindings() []todo {
 }
 
 // orderCaution stands wherever the order to survey in does.
-const orderCaution = "The order is not calibrated yet: on made-up towns whose truth is known it found less for the money than an order by age."
+const orderCaution = "The order is not calibrated yet: on made-up towns whose truth is known it found less for the money than one picked at random."
 
 func (e *edition) todoResurvey() []todo {
 	if len(e.Resurvey) == 0 {
