@@ -170,7 +170,7 @@ func (m *exposedMap) near(p orb.Point, radiusM float64, utility string) []int {
 	var out []int
 	for _, id := range m.index.Within(p, radiusM, nil) {
 		r := m.owner[id]
-		if (utility == "" || m.s.Records[r].Utility == "" || m.s.Records[r].Utility == utility) && !slices.Contains(out, r) {
+		if !foreign(utility, m.s.Records[r].Utility) && !slices.Contains(out, r) {
 			out = append(out, r)
 		}
 	}

@@ -86,13 +86,7 @@ func weights(ss []sample) []float64 {
 		if len(ss[i].views) == 0 {
 			continue
 		}
-		best := 0
-		for k := range ss[i].views {
-			if math.Abs(ss[i].views[k].offset) < math.Abs(ss[i].views[best].offset) {
-				best = k
-			}
-		}
-		nearest[i] = ss[i].views[best].rec
+		nearest[i] = ss[i].nearest().rec
 		count[nearest[i]]++
 	}
 	w := make([]float64, len(ss))

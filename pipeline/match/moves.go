@@ -57,9 +57,9 @@ func (c *chain) hasOwnBeside(i int) bool {
 	return false
 }
 
-// error is the density of a map error x that a record has for itself: most are
+// mapError is the density of a map error x that a record has for itself: most are
 // ordinary, with this squared scale, some far off.
-func (c *chain) error(x, scale2 float64) float64 {
+func (c *chain) mapError(x, scale2 float64) float64 {
 	return (1-c.o.FarOwnShare)*student(x, scale2) + c.o.FarOwnShare*student(x, scale2+c.o.FarOwnM*c.o.FarOwnM)
 }
 
@@ -69,12 +69,12 @@ func (c *chain) first(a *candidate) float64 {
 	rest := a.spread - a.sheetVar
 	rivals := c.ps.sheets[c.net.records[a.rec].sheet+1].rivals
 	if rivals == nil {
-		return c.error(a.across-a.shift, a.sheetVar+rest)
+		return c.mapError(a.across-a.shift, a.sheetVar+rest)
 	}
 	sum := 0.0
 	for i := range rivals {
 		m := &rivals[i]
-		sum += m.weight * c.error(a.across-a.nEast*m.east-a.nNorth*m.north, m.variance(a.nEast, a.nNorth)+rest)
+		sum += m.weight * c.mapError(a.across-a.nEast*m.east-a.nNorth*m.north, m.variance(a.nEast, a.nNorth)+rest)
 	}
 	return sum
 }
@@ -268,9 +268,9 @@ func (c *chain) arrivals(to []candidate, st *step) {
 //
 // Either the walk goes on smoothly: then its own course says where the next
 // reading lies, and how the map runs beside it says nothing, since what a map has
-// wrong grows and shrinks along its lines. Or the walk turns, as it does now and then, and mostly where the
-// map does: then the next offset follows from the last one, by what two places
-// of a map have in common.
+// wrong grows and shrinks along its lines. Or the walk turns, as it does now and
+// then, and mostly where the map does: then the next offset follows from the last
+// one, by what two places of a map have in common.
 func (c *chain) goesOn(a, z *candidate, st *step) float64 {
 	turns := st.turns
 	if math.Abs(a.ux*z.ux+a.uy*z.uy) < straightCos {

@@ -34,6 +34,17 @@ type view struct {
 	east, north float64 // the record's normal, + right, true axes
 }
 
+// nearest is the view of the record that lies nearest; a sample has one at least.
+func (s *sample) nearest() *view {
+	best := &s.views[0]
+	for k := range s.views {
+		if v := &s.views[k]; math.Abs(v.offset) < math.Abs(best.offset) {
+			best = v
+		}
+	}
+	return best
+}
+
 const (
 	sampleM      = 8    // ground metres of a walk between two samples
 	straightCos  = 0.97 // headings before and after a sample agree within 14 degrees

@@ -1,7 +1,7 @@
 package match
 
 import (
-	"cmp"
+	"maps"
 	"math"
 	"slices"
 )
@@ -27,13 +27,8 @@ func (l *layout) voteSources(e *electorate) {
 			bySource[s.source] = append(bySource[s.source], int32(i))
 		}
 	}
-	var names []string
-	for name := range bySource {
-		names = append(names, name)
-	}
-	slices.SortFunc(names, cmp.Compare[string])
 	var b ballots
-	for _, name := range names {
+	for _, name := range slices.Sorted(maps.Keys(bySource)) {
 		g, ok := e.voteSource(bySource[name], &b)
 		if !ok {
 			continue
@@ -48,11 +43,11 @@ func (l *layout) voteSources(e *electorate) {
 func (e *electorate) voteSource(samples []int32, b *ballots) (shift, bool) {
 	votes := map[int32]float64{}
 	for _, i := range samples {
-		votes[e.nearestSheet(i)] += e.weights[i]
+		votes[e.ss[i].nearest().sheet] += e.weights[i]
 	}
 	b.reset()
 	for _, i := range samples {
-		b.cast(e.ss[i].trace, e.weights[i]*min(1, sheetVotes/votes[e.nearestSheet(i)]))
+		b.cast(e.ss[i].trace, e.weights[i]*min(1, sheetVotes/votes[e.ss[i].nearest().sheet]))
 		for _, v := range e.ss[i].views {
 			b.add(v)
 		}
@@ -62,25 +57,7 @@ func (e *electorate) voteSource(samples []int32, b *ballots) (shift, bool) {
 	if math.Hypot(m.east, m.north) < e.spreadM || b.score(m.east, m.north, k) < b.score(0, 0, k)+sourceNats {
 		return shift{}, false
 	}
-	sheets := map[int32]bool{}
-	for i := range b.list {
-		x := &b.list[i]
-		for j := x.from; j < x.to; j++ {
-			if v := &b.views[j]; v.sheet >= 0 && closeness(v.offset-v.east*m.east-v.north*m.north, k.spreadM) > explained {
-				sheets[v.sheet] = true
-			}
-		}
-	}
+	_, sheets := b.support(&m, k.spreadM, func(v *view) int32 { return v.sheet })
+	delete(sheets, -1)
 	return m.shift, len(sheets) >= sourceSheets
-}
-
-// nearestSheet is the sheet of a sample's nearest record, -1 for none.
-func (e *electorate) nearestSheet(i int32) int32 {
-	best := &e.ss[i].views[0]
-	for k := range e.ss[i].views {
-		if v := &e.ss[i].views[k]; math.Abs(v.offset) < math.Abs(best.offset) {
-			best = v
-		}
-	}
-	return best.sheet
 }

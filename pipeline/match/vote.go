@@ -126,7 +126,13 @@ var logUnexplained = math.Log(unexplained)
 // supports says whether the ballots that a shift explains come from enough walks
 // and, by what key says of a view, from enough units.
 func (b *ballots) supports(m *mode, spreadM float64, key func(*view) int32) bool {
-	traces, units := map[int32]bool{}, map[int32]bool{}
+	traces, units := b.support(m, spreadM, key)
+	return len(traces) >= minTraces && len(units) >= minRecords
+}
+
+// support is the walks and units that the ballots come from which a shift explains.
+func (b *ballots) support(m *mode, spreadM float64, key func(*view) int32) (traces, units map[int32]bool) {
+	traces, units = map[int32]bool{}, map[int32]bool{}
 	for i := range b.list {
 		x := &b.list[i]
 		for j := x.from; j < x.to; j++ {
@@ -135,7 +141,7 @@ func (b *ballots) supports(m *mode, spreadM float64, key func(*view) int32) bool
 			}
 		}
 	}
-	return len(traces) >= minTraces && len(units) >= minRecords
+	return traces, units
 }
 
 // shiftPrior is what is expected of a shift before the votes: most are ordinary,
