@@ -9,4 +9,10 @@
 // where the factor is P A P' = L D L' with a fill-reducing order P. Every
 // result depends on the set of entries added alone: not on the order in which
 // they were added, not on the number of cores.
+//
+// A system whose values change and whose entries stay in their places goes
+//
+//	Matrix --Analyse--> Factor, then again and again: Clear, Add, Eliminate
+//
+// where entries are summed as they come: the caller keeps the order.
 package estimate

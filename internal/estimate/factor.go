@@ -14,12 +14,13 @@ type Options struct {
 	Last []int
 	// Loose are unknowns that keep only the entries which they have in the matrix:
 	// what the elimination would add between them and the rest is dropped. They go
-	// after the rest and before Last. The factor is then that of a matrix near to
+	// after the rest and before Last, and none of them is in it. The factor is then that of a matrix near to
 	// this one, for Refine and for covariances that leave out what runs through
 	// several of them.
 	Loose []int
 	// Natural eliminates the unknowns in the order of their numbers, those of Last
-	// being the last, where the caller knows that order to be a good one.
+	// being the last and none being Loose, where the caller knows that order to be a
+	// good one.
 	Natural bool
 	// Tolerance is the share of a diagonal entry that its pivot must exceed. A
 	// pivot is that entry times (1 - R^2) of the unknown on those before it, so
@@ -83,8 +84,8 @@ func (m *Matrix) analyse(o Options, inner int) *Factor {
 		f.parent = eliminationTree(m, f.order)
 	} else {
 		f.order, f.parent = fillReducing(m, o.Last, o.Loose)
-		f.loose[1] = int32(m.n - distinct(o.Last))
-		f.loose[0] = f.loose[1] - int32(len(o.Loose))
+		f.loose[1] = int32(m.n - len(distinct(o.Last)))
+		f.loose[0] = f.loose[1] - int32(len(distinct(o.Loose)))
 	}
 	f.place = inverse(f.order)
 	f.pivot = make([]float64, m.n)

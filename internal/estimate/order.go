@@ -9,8 +9,7 @@ import (
 const (
 	levelInner = iota
 	levelDense // rows so full that they would slow the ordering of the rest
-	levelLast  // Options.Last
-	levelCount
+	levelLast  // Options.Last, and Options.Loose before it
 )
 
 // fillReducing returns the elimination order of m's unknowns, order[k] the k-th
@@ -23,32 +22,25 @@ const (
 func fillReducing(m *Matrix, last, loose []int) (order, parent []int32) {
 	level := levelsOf(m, slices.Concat(loose, last))
 	order = make([]int32, 0, m.n)
-	for l := range levelCount {
-		if l == levelLast && len(loose) > 0 {
-			for _, group := range [][]int{loose, last} {
-				group = slices.Sorted(slices.Values(group))
-				for _, i := range slices.Compact(group) {
-					order = append(order, int32(i))
-				}
+	for l := range uint8(levelLast) {
+		order = append(order, orderLevel(m, level, l)...)
+	}
+	free := m.n // steps before those that stay in their order
+	if len(loose) == 0 {
+		order = append(order, orderLevel(m, level, levelLast)...)
+	} else {
+		free = len(order)
+		for _, group := range [][]int{loose, last} {
+			for _, i := range distinct(group) {
+				order = append(order, int32(i))
 			}
-			break
 		}
-		order = append(order, orderLevel(m, level, uint8(l))...)
 	}
 	parent = eliminationTree(m, order)
 	post := postorder(parent, func(k int32) uint8 { return level[order[k]] })
-	if len(loose) > 0 { // the tail stays as it is
-		tail := m.n - len(loose) - distinct(last)
-		kept := post[:0]
-		for _, k := range post {
-			if int(k) < tail {
-				kept = append(kept, k)
-			}
-		}
-		for k := tail; k < m.n; k++ {
-			kept = append(kept, int32(k))
-		}
-		post = kept
+	post = slices.DeleteFunc(post, func(k int32) bool { return int(k) >= free })
+	for k := free; k < m.n; k++ {
+		post = append(post, int32(k))
 	}
 	place := inverse(post)
 	sorted, tree := make([]int32, m.n), make([]int32, m.n)
@@ -307,9 +299,9 @@ func postorder(parent []int32, level func(int32) uint8) []int32 {
 	return post
 }
 
-// distinct counts the numbers.
-func distinct(list []int) int {
-	return len(slices.Compact(slices.Sorted(slices.Values(list))))
+// distinct are the numbers in ascending order, each once.
+func distinct(list []int) []int {
+	return slices.Compact(slices.Sorted(slices.Values(list)))
 }
 
 func identity(n int) []int32 {

@@ -3,12 +3,8 @@ package estimate
 import "slices"
 
 // A matrix that is assembled again and again with its entries in the same places
-// goes
-//
-//	Analyse, then again and again: Clear, Add, Eliminate
-//
-// without a search for the order or a sort. Where a new entry lies outside of the
-// places, Add says so, and the matrix has to be analysed anew.
+// goes without a search for the order or a sort. Where a new entry lies outside of
+// the places, Add says so, and the matrix has to be analysed anew.
 
 // Analyse orders and analyses the places of the entries, whatever their values.
 // The factor holds the matrix's values until Clear.
@@ -21,25 +17,11 @@ func (f *Factor) Clear() { clear(f.lower.val) }
 // does, but in the order of the calls. It is false, and nothing is added, where
 // no entry was when the matrix was analysed.
 func (f *Factor) Add(i, j int, v float64) bool {
-	a, b := f.place[i], f.place[j]
-	if a > b {
-		a, b = b, a
+	slot, ok := f.Slot(i, j)
+	if ok {
+		f.lower.val[slot] += v
 	}
-	from, to := f.lower.ptr[b], f.lower.ptr[b+1]
-	for to-from > 24 {
-		if mid := (from + to) / 2; f.lower.row[mid] <= a {
-			from = mid
-		} else {
-			to = mid
-		}
-	}
-	for q, c := range f.lower.row[from:to] {
-		if c == a {
-			f.lower.val[from+q] += v
-			return true
-		}
-	}
-	return false
+	return ok
 }
 
 // AddNormal adds weight * a a' for the coefficients a of the unknowns at, at most

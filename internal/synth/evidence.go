@@ -15,6 +15,7 @@ const (
 	holesCrew      = "Survey"
 	holesReceiver  = "TS-01"
 	holesSigmaM    = 0.01  // per axis
+	holesDepthM    = 0.01  // standard deviation of a cover measured in a hole
 	holesADay      = 40    // so that a day ends before dusk
 	tapeSigmaM     = 0.002 // of a diameter measured in a hole
 )
@@ -32,7 +33,7 @@ func (f *field) holes() {
 		at := d.Float64() * last(f.topo.stations[n])
 		p, _ := pointAt(l.Points, f.topo.stations[n], at)
 		point := f.t.Frame.toPlane(moved(p, d.vector(holesSigmaM)))
-		f.expose(n, point, valueAt(l.CoverM, f.topo.stations[n], at)+d.normal(0.01), "")
+		f.expose(n, point, valueAt(l.CoverM, f.topo.stations[n], at)+d.normal(holesDepthM), "")
 	}
 	// Some of the valves are dug up too: each can be told from all others.
 	more := roll(f.t.Seed, phaseHoleDetails, 0)
@@ -44,7 +45,7 @@ func (f *field) holes() {
 			cover = l.CoverM[len(l.CoverM)-1]
 		}
 		off := f.t.Frame.grid(more.vector(holesSigmaM))
-		f.expose(v.Line, orb.Point{v.True[0] + off[0], v.True[1] + off[1]}, cover+more.normal(0.01), v.ID)
+		f.expose(v.Line, orb.Point{v.True[0] + off[0], v.True[1] + off[1]}, cover+more.normal(holesDepthM), v.ID)
 	}
 }
 

@@ -92,8 +92,7 @@ func newPerfect(t *Town, s *survey.Survey) *perfect {
 		}
 		if sh := sheets[r.Sheet]; sh != nil && len(r.Points) > 0 {
 			e, n := sh.At(t.Frame, r.Points[0])
-			v := t.Frame.grid(vector{-e, -n})
-			d.shifts[i] = v
+			d.shifts[i] = t.Frame.grid(vector{-e, -n})
 		}
 	}
 	return d

@@ -26,8 +26,8 @@ type WriteOptions struct {
 
 // Write writes the town into a folder as a user would hand it in: a shapefile a
 // utility and one of valves, a field file a crew, control checks, swept areas,
-// marks, test holes and the config that names them. It returns the path of the config. Nothing in
-// the folder says what is true: WriteTruth does, elsewhere.
+// marks, test holes and the config that names them. It returns the path of the
+// config. Nothing in the folder says what is true: WriteTruth does, elsewhere.
 func (t *Town) Write(dir string, o WriteOptions) (config string, err error) {
 	for _, sub := range []string{"gis", "field"} {
 		if err := os.MkdirAll(filepath.Join(dir, sub), 0o755); err != nil {

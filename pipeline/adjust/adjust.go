@@ -4,18 +4,21 @@
 // A used reading i on a record of sheet s, taken in session c with positions
 // from source k on trace t, observes across the record (normal n to the right)
 //
-//	offset = n . (d + f(c) + g(k)) +- b(t) + e
+//	offset = n . (d + f(c) + g(k) + w(c)) +- b(t) + e
 //
 // where d is what to add to the record there to reach the truth, f and g are
-// errors of the positions, and b is a bias to the right of walking. d itself is
+// errors of the positions, w is how they wander in time, and b is a bias to the
+// right of walking. An exposed line has neither w nor b. d itself is
 //
 //	d = m(s) + h(r) + x
 //
 // the sheet's shift, the record's own shift and an Ornstein-Uhlenbeck process
 // along the network (Uhlenbeck and Ornstein 1930). All of them are estimated at
-// once from one sparse system; verdicts, attributions, corrections and the
-// re-survey order read the same estimate. Readings and the records' own shifts
-// follow Student's t, by iterated reweighting (Lange, Little and Taylor 1989).
+// once from one sparse system, put together record by record; verdicts,
+// attributions, corrections and the re-survey order read the same estimate.
+// Readings, the shifts of records and sheets, the errors of sessions and sources
+// and the joins between drawings follow Student's t, by iterated reweighting
+// (Lange, Little and Taylor 1989).
 //
 // Axes are true east and north in ground metres.
 package adjust
@@ -61,7 +64,7 @@ func inParts(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match,
 	if err != nil {
 		return nil, err
 	}
-	covers, err := adjustCovers(s, matches, exposed, n, o, model.CoverDifferenceM)
+	covers, err := adjustCovers(s, matches, exposed, n, ev, o, model.CoverDifferenceM)
 	if err != nil {
 		return nil, err
 	}

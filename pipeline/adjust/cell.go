@@ -29,7 +29,7 @@ type cell struct {
 	slots  []int32   // of what is left of the matrix, in the joint equations
 
 	// roughness is the variance of the record's local error over what is expected of
-	// records; 0 stands for 1.
+	// records.
 	roughness float64
 
 	// Since the cell was last assembled: how far its record has moved, and whether
@@ -49,7 +49,7 @@ func (c *cell) read() bool { return len(c.obs) > 0 }
 // stands, so that little fills up however long the record, and its own shift.
 func (p *problem) newCell(r int, obs []observation, at []int32) cell {
 	rn := &p.n.records[r]
-	c := cell{record: r, obs: obs, node: make([]int32, len(rn.nodes))}
+	c := cell{record: r, obs: obs, node: make([]int32, len(rn.nodes)), roughness: 1}
 	type own struct{ unknown, count, node int32 }
 	var owns []own
 	var shared []int32
@@ -144,7 +144,8 @@ func (p *problem) shared(i int) bool {
 	return true
 }
 
-// findShared looks for the points and biases that more than one record knows.
+// findShared looks for the points, biases and knots that more than one record
+// knows.
 func (p *problem) findShared() {
 	p.sharedPoint, p.sharedBias = make([]bool, p.n.points), make([]bool, p.ev.biases)
 	first := make([]int32, p.n.points) // record + 1
@@ -202,7 +203,7 @@ func (p *problem) condense(c *cell, information float64, scratch *estimate.Place
 	clear(c.rhs)
 	s := system{m: c.part, rhs: c.rhs}
 	if p.equations(c, &s, information); s.missing { // a foot point has moved to other nodes
-		c.part = nil
+		c.part, c.slots = nil, nil
 		return p.condense(c, information, scratch)
 	}
 	if err := c.part.Eliminate(); err != nil {
@@ -217,15 +218,36 @@ func (p *problem) condense(c *cell, information float64, scratch *estimate.Place
 // and where they will if foot points move to the next nodes.
 func (p *problem) analyse(c *cell, scratch *estimate.Places) error {
 	c.rhs = make([]float64, len(c.index))
-	b := (*estimate.Builder)(nil)
-	s := system{m: places{scratch.Add}, rhs: c.rhs}
-	if len(c.index) > bigCell {
-		b = estimate.NewBuilder(len(c.index))
-		s.m = placesOf(b)
-	} else {
-		scratch.Reset(len(c.index))
+	m, err := p.pattern(c, scratch)
+	if err != nil {
+		return err
 	}
-	p.equations(c, &s, 1)
+	last := make([]int, 0, len(c.index)-c.inner)
+	for k := c.inner; k < len(c.index); k++ {
+		last = append(last, k)
+	}
+	c.part = m.AnalysePart(estimate.Options{Last: last, Natural: true})
+	return nil
+}
+
+// bigCell is how many unknowns are too many for one bit a pair of them.
+const bigCell = 2048
+
+// pattern is a matrix with the entries of a cell in their places.
+func (p *problem) pattern(c *cell, scratch *estimate.Places) (*estimate.Matrix, error) {
+	if len(c.index) > bigCell {
+		b := estimate.NewBuilder(len(c.index))
+		p.reserve(c, placesOf(b))
+		return b.Matrix()
+	}
+	scratch.Reset(len(c.index))
+	p.reserve(c, places{scratch.Add})
+	return scratch.Matrix(), nil
+}
+
+// reserve names the places of a cell's entries.
+func (p *problem) reserve(c *cell, m places) {
+	p.equations(c, &system{m: m, rhs: c.rhs}, 1)
 	for i := range c.obs {
 		ob := &c.obs[i]
 		if i > 0 && ob.node == c.obs[i-1].node && ob.at == c.obs[i-1].at {
@@ -237,27 +259,9 @@ func (p *problem) analyse(c *cell, scratch *estimate.Places) error {
 			r.add(int(c.node[k])+1, 0)
 		}
 		ob.addPositions(&r)
-		s.m.AddNormal(r.idx[:r.n], nil, 0)
+		m.AddNormal(r.idx[:r.n], nil, 0)
 	}
-	last := make([]int, 0, len(c.index)-c.inner)
-	for k := c.inner; k < len(c.index); k++ {
-		last = append(last, k)
-	}
-	m := (*estimate.Matrix)(nil)
-	if b == nil {
-		m = scratch.Matrix()
-	} else {
-		var err error
-		if m, err = b.Matrix(); err != nil {
-			return err
-		}
-	}
-	c.part = m.AnalysePart(estimate.Options{Last: last, Natural: true})
-	return nil
 }
-
-// bigCell is how many unknowns are too many for one bit a pair of them.
-const bigCell = 2048
 
 // equations are those that belong to the record alone: what ties its nodes to
 // each other and to its own shift, and the readings.

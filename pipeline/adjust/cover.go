@@ -12,7 +12,7 @@ import (
 // where depth is the mean over the record: with each reading's own, the ups and
 // downs of the true line would pass for a scale.
 type coverObs struct {
-	record, sheet, session, trace, reading int
+	record, sheet, session, trace, reading int // trace -1: an exposure, without session and depthM
 	walk                                   int // of the trace among the ids: unknowns are numbered by it
 	pass                                   int // of the trace along the record
 	depthM, value, sigma, weight           float64
@@ -21,11 +21,9 @@ type coverObs struct {
 // adjustCovers estimates for every record what to add to its cover to reach the
 // truth, in one dimension as Network does in two; each gets every reading's own
 // difference.
-func adjustCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options, each [][]float32) ([]survey.Cover, error) {
+func adjustCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, ev *evidence, o Options, each [][]float32) ([]survey.Cover, error) {
 	out := make([]survey.Cover, len(s.Records))
-	ev := &evidence{}
-	session := ev.nameSessions(s)
-	obs := append(coverObservations(s, matches, n, session, o), coverExposures(s, exposed, n, o)...)
+	obs := append(coverObservations(s, matches, n, ev.setups, o), coverExposures(s, exposed, n, o)...)
 	if len(obs) == 0 {
 		return out, nil
 	}
@@ -96,7 +94,7 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.M
 		return nil, err
 	}
 	inv := f.SelectedInverse()
-	at := func(i, j int) float64 { v, _ := inv.At(i, j); return v }
+	at := covariances(inv)
 	for i := range obs {
 		out[obs[i].record].Readings++
 		if obs[i].trace >= 0 {
@@ -157,7 +155,7 @@ func coverExposures(s *survey.Survey, exposed []survey.Match, n *network, o Opti
 		}
 		out = append(out, coverObs{
 			record: m.Record, sheet: n.records[m.Record].sheet, trace: -1, reading: i, walk: len(s.Traces) + k,
-			depthM: e.DepthM, value: e.DepthM - s.Records[m.Record].CoverM, sigma: o.DepthMinM, weight: 1,
+			value: e.DepthM - s.Records[m.Record].CoverM, sigma: o.DepthMinM, weight: 1,
 		})
 	}
 	return out

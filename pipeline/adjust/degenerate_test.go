@@ -263,3 +263,51 @@ func TestLargeComponents(t *testing.T) {
 		}
 	}
 }
+
+// A walk that jumps to nodes which its cell has no entries for has the cell
+// analysed anew: the joint equations are then those of a problem that knew it
+// from the start.
+func TestJumpToOtherNodes(t *testing.T) {
+	var w world
+	var line []orb.Point
+	for x := 0.0; x <= 40; x += 5 {
+		line = append(line, orb.Point{x, 0})
+	}
+	w.record("A", "S", line...)
+	for i, at := range line { // so that every node of A is shared
+		w.record(fmt.Sprint("B", i), "S", at, orb.Point{at[0], 30})
+	}
+	pts := []orb.Point{{0.5, 0.3}, {0.7, 0.3}} // too near to a vertex for nodes of their own
+	w.walk("T", "C", 0, false, pts...)
+	w.walk("T2", "C", 1, false, orb.Point{0.2, 10}, orb.Point{0.2, 20}) // the same session, wandering on
+	o := testOptions()
+	n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), o)
+	p, err := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	joint := func() []float64 {
+		if err := p.factor(1); err != nil {
+			t.Fatal(err)
+		}
+		return p.joint.f.Values()
+	}
+	joint()
+	c := &p.cells[n.rank[0]]
+	part := c.part
+	for i := range c.obs {
+		c.obs[i].node = int32(len(c.node) - 2)
+	}
+	got := joint()
+	if c.part == part {
+		t.Fatal("the cell had entries for the jump")
+	}
+	for _, c := range p.readCells {
+		c.part, c.slots = nil, nil
+	}
+	for k, v := range joint() {
+		if v != got[k] {
+			t.Fatalf("entry %d of the joint equations is %g, analysed from the start %g", k, got[k], v)
+		}
+	}
+}

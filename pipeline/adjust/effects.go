@@ -68,15 +68,20 @@ func vectorAt(east, north float64, k int, inv *estimate.Inverse) survey.Vector {
 	return survey.Vector{East: east, North: north, EE: inv.Variance(k), EN: en, NN: inv.Variance(k + 1)}
 }
 
+// covariances are the elements of an inverse, zero where it has none.
+func covariances(inv *estimate.Inverse) func(i, j int) float64 {
+	return func(i, j int) float64 { v, _ := inv.At(i, j); return v }
+}
+
 // sheetVector is a sheet's shift: the whole map's and its own beyond that, which
 // is uncertain as a Student-t is.
 func (p *problem) sheetVector(q *prior, inv *estimate.Inverse) survey.Vector {
 	v, own := p.jointVector(q.first, inv), p.difference(q, inv)
-	wide := own
+	mixed := own
 	if !q.fixed {
-		wide = q.mixed(own)
+		mixed = q.mixed(own)
 	}
-	v.EE, v.EN, v.NN = v.EE+wide.EE-own.EE, v.EN+wide.EN-own.EN, v.NN+wide.NN-own.NN
+	v.EE, v.EN, v.NN = v.EE+mixed.EE-own.EE, v.EN+mixed.EN-own.EN, v.NN+mixed.NN-own.NN
 	return v
 }
 
@@ -85,7 +90,7 @@ func (p *problem) difference(q *prior, inv *estimate.Inverse) survey.Vector {
 	first, parent := q.first, q.parent
 	a, b := p.jointVector(first, inv), p.jointVector(parent, inv)
 	i, j := int(p.joint.place[first]), int(p.joint.place[parent])
-	at := func(i, j int) float64 { v, _ := inv.At(i, j); return v }
+	at := covariances(inv)
 	return survey.Vector{
 		East: a.East - b.East, North: a.North - b.North,
 		EE: max(a.EE+b.EE-2*at(i, j), 0),

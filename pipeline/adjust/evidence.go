@@ -24,6 +24,7 @@ type evidence struct {
 	obs      []observation // by record, then trace
 	checks   []check
 	sessions []session
+	setups   map[setup]int // their numbers
 	sources  []string
 	sourceM  []float64 // of each source: accuracy of the operation behind its positions
 	traceIDs []string
@@ -82,6 +83,7 @@ type check struct {
 func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options) *evidence {
 	ev := &evidence{traceIDs: make([]string, len(s.Traces))}
 	session := ev.nameSessions(s)
+	ev.setups = session
 	type biasKey struct{ trace, part int32 }
 	biases := map[biasKey]int32{}
 	for _, t := range s.ByID() {
@@ -155,11 +157,7 @@ func (ev *evidence) layKnots(s *survey.Survey, tauS float64) {
 }
 
 func (ev *evidence) addChecks(s *survey.Survey, session map[setup]int, o Options) {
-	order := make([]int, len(s.Checks))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortFunc(order, func(a, b int) int {
+	order := orderOf(len(s.Checks), func(a, b int) int {
 		x, y := &s.Checks[a], &s.Checks[b]
 		return cmp.Or(cmp.Compare(x.Session, y.Session), cmp.Compare(x.Mark, y.Mark), x.Time.Compare(y.Time),
 			cmp.Compare(x.Observed[0], y.Observed[0]), cmp.Compare(x.Observed[1], y.Observed[1]))
@@ -268,6 +266,16 @@ func (rn *recordNet) between(part int, stationM float64) (first int, alpha float
 		alpha = min(max((stationM-a)/(b-a), 0), 1)
 	}
 	return i, alpha
+}
+
+// orderOf is the order of n things.
+func orderOf(n int, compare func(a, b int) int) []int {
+	order := make([]int, n)
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, compare)
+	return order
 }
 
 func indexOf(names []string) map[string]int {

@@ -3,7 +3,6 @@ package adjust
 import (
 	"cmp"
 	"math"
-	"slices"
 
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -16,16 +15,11 @@ func (o *Options) exposedSigma(e *survey.Exposure) float64 {
 
 // byPlace is the order of the exposures that does not depend on the input's.
 func byPlace(es []survey.Exposure) []int {
-	order := make([]int, len(es))
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortStableFunc(order, func(a, b int) int {
+	return orderOf(len(es), func(a, b int) int {
 		x, y := &es[a], &es[b]
 		return cmp.Or(cmp.Compare(x.Session, y.Session), x.Time.Compare(y.Time), cmp.Compare(x.ID, y.ID),
 			cmp.Compare(x.Point[0], y.Point[0]), cmp.Compare(x.Point[1], y.Point[1]))
 	})
-	return order
 }
 
 // addExposures adds the exposures that were matched: one equation across the line,

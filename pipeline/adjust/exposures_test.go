@@ -90,6 +90,9 @@ func TestExposuresTellTheFrameFromTheMap(t *testing.T) {
 				worst = max(worst, math.Abs(n.OffsetM))
 			}
 		}
+		if !holes && worst < 0.3 {
+			t.Errorf("nothing tells the frame from the map, and yet no record takes its share: %.3f m at most", worst)
+		}
 		if holes && worst > 0.05 {
 			t.Errorf("the holes lie on the map, and yet a record is moved by %.3f m", worst)
 		}

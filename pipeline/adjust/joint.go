@@ -49,8 +49,9 @@ func (p *problem) prepare() error {
 // looseSessions is how many sessions still have all in the covariances that runs
 // between them. Walks of many sessions on the sheets of a city tie every session
 // to every other one, and the work would grow with the cube of their number. The
-// solution is refined until it is exact; standard deviations come out up to half
-// a percent too small.
+// solution is refined until it is exact; standard deviations came out up to 1.3 %
+// too small, and 0.1 % too large, where both were computed: hard towns of 15 to 85
+// sessions.
 const looseSessions = 100
 
 // analyseJoint numbers the joint equations, finds their order and the part of

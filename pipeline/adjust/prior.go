@@ -1,10 +1,6 @@
 package adjust
 
-import (
-	"math"
-
-	"github.com/asfound/asfound/internal/estimate"
-)
+import "github.com/asfound/asfound/internal/estimate"
 
 // prior is what is known beforehand of a pair of unknowns, beyond that of its
 // parent (a record's of its sheet's, a sheet's of the whole map's, a session's of
@@ -47,7 +43,8 @@ func (q *prior) add(s *system, first, parent int) {
 // startM is how far off anything may be at the start.
 const startM = 0.5
 
-func wide(sigma float64) float64 { return math.Min(1, sigma*sigma/(startM*startM)) }
+// wide is the weight that opens a prior of that scale so far.
+func wide(sigma float64) float64 { return min(1, sigma*sigma/(startM*startM)) }
 
 // unread is the weight that gives a normal distribution the variance of the
 // Student-t, nu/(nu-2) times its scale's: that of a shift of which nothing tells.

@@ -108,7 +108,7 @@ func normalAt(rn *recordNet, k int) (east, north float64) {
 // shares splits a record's mean raw difference into the model's parts, and says
 // how sure each reading's positions are.
 func (p *problem) shares(c *cell, inv *estimate.Inverse, offsetU [][]float32) (sh survey.Shares) {
-	at := func(i, j int) float64 { v, _ := inv.At(i, j); return v }
+	at := covariances(inv)
 	positions := 0.0 // sum of the variance of session and source
 	for i := range c.obs {
 		ob := &c.obs[i]

@@ -24,12 +24,7 @@ const (
 )
 
 // localM is the size of the record's local error.
-func (c *cell) localM(o *Options) float64 {
-	if c.roughness == 0 {
-		return o.LocalM
-	}
-	return o.LocalM * math.Sqrt(c.roughness)
-}
+func (c *cell) localM(o *Options) float64 { return o.LocalM * math.Sqrt(c.roughness) }
 
 // roughen estimates the roughness of every record that was read, from what its
 // last solution leaves of its local error (Foerstner 1979: the quadratic form over
@@ -42,11 +37,7 @@ func (p *problem) roughen() {
 		}
 		inv := c.part.SelectedInverse(func(int, int) float64 { return 0 })
 		quad, trace, rank := p.localForm(c, inv)
-		was := c.roughness
-		if was == 0 {
-			was = 1
-		}
-		redundancy := max(rank-trace/was, 0)
+		redundancy := max(rank-trace/c.roughness, 0)
 		c.roughness = min(max((p.o.LocalNu+quad)/(p.o.LocalNu+redundancy), roughLeast), roughMost)
 	})
 }
@@ -54,7 +45,7 @@ func (p *problem) roughen() {
 // localForm is the quadratic form of a record's local error x at the options'
 // size, what the covariances add to it, and its rank.
 func (p *problem) localForm(c *cell, inv *estimate.Inverse) (quad, trace, rank float64) {
-	at := func(i, j int) float64 { v, _ := inv.At(i, j); return v }
+	at := covariances(inv)
 	rn := &p.n.records[c.record]
 	x := func(node, axis int) float64 {
 		return p.x[c.index[int(c.node[node])+axis]] - p.x[c.index[c.own+axis]]

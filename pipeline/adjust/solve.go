@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/internal/parallel"
@@ -90,7 +91,7 @@ func (p *problem) run() error {
 	p.unsettle()
 	for p.iterations = 1; ; p.iterations++ {
 		p.project()
-		before := append([]float64(nil), p.x...)
+		before := slices.Clone(p.x)
 		if err := p.factor(1); err != nil {
 			return fmt.Errorf("the adjustment's equations cannot be solved: %w", err)
 		}

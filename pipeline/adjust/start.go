@@ -10,12 +10,16 @@ import (
 // start takes an earlier estimate as where to begin: the displacements, and the
 // weights of the priors that they call for. What it does not know begins at zero.
 func (p *problem) start(m *survey.Model) {
-	known := map[string]survey.Vector{}
+	type effect struct {
+		kind survey.EffectKind
+		name string
+	}
+	known := map[effect]survey.Vector{}
 	for i := range m.Effects {
-		known[string(m.Effects[i].Kind)+"\x00"+m.Effects[i].Name] = m.Effects[i].V
+		known[effect{m.Effects[i].Kind, m.Effects[i].Name}] = m.Effects[i].V
 	}
 	set := func(first int, kind survey.EffectKind, name string) {
-		v := known[string(kind)+"\x00"+name]
+		v := known[effect{kind, name}]
 		p.x[first], p.x[first+1] = v.East, v.North
 	}
 	for i, name := range p.n.sheets {
