@@ -4,20 +4,22 @@ import (
 	"path"
 	"slices"
 	"strings"
+
+	"github.com/asfound/asfound/pipeline/survey"
 )
 
 // role is the section of the config that a file goes into.
-type role string
+type role = survey.Role
 
 const (
-	records     role = "records"
-	field       role = "field"
-	marks       role = "marks"
-	exposures   role = "exposures"
-	fittings    role = "fittings"
-	control     role = "control"
-	areas       role = "areas"
-	positionLog role = "log" // a receiver's log, which a field source names
+	records     = survey.RoleRecords
+	field       = survey.RoleField
+	marks       = survey.RoleMarks
+	exposures   = survey.RoleExposures
+	fittings    = survey.RoleFittings
+	control     = survey.RoleControl
+	areas       = survey.RoleAreas
+	positionLog = role("log") // a receiver's log, which a field source names
 )
 
 // roles are in the order in which the config has them.

@@ -252,15 +252,7 @@ func (in *inputs) accounts() (all []*account) {
 	for _, l := range in.records {
 		all = append(all, &l.account)
 	}
-	for _, f := range in.field {
-		all = append(all, &f.account)
-	}
-	for _, f := range in.marks {
-		all = append(all, &f.account)
-	}
-	for _, f := range in.exposures {
-		all = append(all, &f.account)
-	}
+	all = append(all, in.taken()...)
 	for _, l := range in.fittings {
 		all = append(all, &l.account)
 	}
