@@ -156,7 +156,7 @@ func TestExample(t *testing.T) {
 	if valves.ID.Name != "VALVE_NO" || valves.Sheet.Name != "PLAN" || valves.Utility.Name != "KIND" || valves.Path != filepath.Join(dir, "map", "valves.shp") {
 		t.Errorf("fittings source is %+v", valves)
 	}
-	if r := job.Judge.Rules; len(r) != 1 || r[0].Utility != "gas" || r[0].HorizontalM != 0.3 || r[0].Words != "utility gas: horizontal 0.3 m, depth 0.2 m" {
+	if r := job.Judge.Rules; len(r) != 1 || !slices.Equal(r[0].Utility, []string{"gas"}) || r[0].HorizontalM != 0.3 || r[0].Words != "utility gas: horizontal 0.3 m, depth 0.2 m" {
 		t.Errorf("rules are %+v", r)
 	}
 	if q := job.Rank.Consequences; len(q) != 2 || q[0].Weight != 5 || job.Rank.Budget != 25000 {

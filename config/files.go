@@ -31,6 +31,7 @@ var formats = map[survey.Role][]string{
 	survey.RoleFittings:  layers,
 	survey.RoleControl:   rows,
 	survey.RoleAreas:     layers,
+	survey.RoleDistricts: layers,
 }
 
 // Layers of a map are taken whole, rows one by one.

@@ -20,6 +20,7 @@ import (
 	"go.yaml.in/yaml/v3"
 
 	"github.com/asfound/asfound/pipeline"
+	"github.com/asfound/asfound/pipeline/judge"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -177,12 +178,16 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 	for _, n := range d.list(root.take("areas"), "areas") {
 		j.Read.Areas = append(j.Read.Areas, d.areas(n)...)
 	}
-	j.Judge.Default.Words = toleranceWords(nil, j.Judge.Default)
-	j.Judge.Rules = d.rules(root.child("tolerance"), j.Judge.Default)
+	for _, n := range d.list(root.take("districts"), "districts") {
+		j.Read.Districts = append(j.Read.Districts, d.districts(n)...)
+	}
+	j.Judge.Rules = d.rules(root.child("tolerance"), j.Judge.Default, c.preset)
+	j.Judge.Cover = d.coverRules(root)
+	j.Judge.Zones = d.zoneRules(root)
+	d.checkDistricts(len(j.Read.Districts) > 0 || root.entry("districts") != nil)
 	j.Rank.Consequences = d.consequences(root.child("resurvey"))
 
 	root.notBuilt("ledger")
-	root.child("tolerance").notBuilt("preset")
 	for _, key := range []string{"records", "field"} {
 		if root.entry(key) == nil {
 			d.problems.add(place{d.file, 1}, "no "+key, "list at least one file below "+key+":")
@@ -198,7 +203,6 @@ func Default() pipeline.Job {
 	c := &Config{}
 	d := &decoder{file: "default.yaml"}
 	c.scalars(d, d.section(nil, ""), defaultTree())
-	c.job.Judge.Default.Words = toleranceWords(nil, c.job.Judge.Default)
 	return c.job
 }
 
@@ -246,6 +250,8 @@ func (c *Config) scalars(d *decoder, root, base *section) {
 		}
 	}
 	checkEnvironment(d, settings)
+	def := &c.job.Judge.Default
+	def.Words = judge.ToleranceWords("default", judge.Rule{Limits: *def})
 }
 
 // lookup finds the text of a scalar key, and its node if the tree has it.

@@ -17,6 +17,8 @@ type decoder struct {
 	inputs   []input
 	named    map[string]place // where an input file was named, by fileKey
 	comments map[int]string   // beside the values, by line
+
+	districtsUsed []*yaml.Node // where rules name a district
 }
 
 func (d *decoder) at(n *yaml.Node) place { return place{d.file, n.Line} }

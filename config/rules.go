@@ -10,57 +10,158 @@ import (
 	"github.com/asfound/asfound/pipeline/rank"
 )
 
-// rules reads the tolerances of some records. What a rule leaves out is the
-// default's.
-func (d *decoder) rules(tolerance *section, base judge.Rule) (rules []judge.Rule) {
-	list := d.list(tolerance.take("rules"), tolerance.full("rules"))
+// where reads which records a rule is for; words is the same as a report says it.
+func (d *decoder) where(s *section) (w judge.Where, words []string) {
+	for _, c := range []struct {
+		key    string
+		target *[]string
+	}{{"utility", &w.Utility}, {"quality", &w.Quality}, {"material", &w.Material}, {"sheet", &w.Sheet}} {
+		if v := s.take(c.key); v != nil {
+			*c.target = d.texts(v, s.full(c.key))
+			words = append(words, c.key+" "+strings.Join(*c.target, " or "))
+		}
+	}
+	if v := s.take("district"); v != nil {
+		w.District, _ = d.nonEmpty(v, s.full("district"))
+		words = append(words, "district "+w.District)
+		d.districtsUsed = append(d.districtsUsed, v)
+	}
+	if v := s.take("diameter"); v != nil {
+		span := d.section(v, s.full("diameter"))
+		if d.lengthAbove0(span, "from", &w.FromM) {
+			words = append(words, fmt.Sprintf("diameter from %g m", w.FromM))
+		}
+		if d.lengthAbove0(span, "below", &w.BelowM) {
+			words = append(words, fmt.Sprintf("diameter below %g m", w.BelowM))
+		}
+		if span.done(); w.FromM == 0 && w.BelowM == 0 {
+			d.problem(v, span.name+" has no limit", "write {from: 300 mm}, {below: 600 mm} or both")
+		}
+	}
+	return w, words
+}
+
+// texts reads one text or a list of them.
+func (d *decoder) texts(n *yaml.Node, name string) (out []string) {
+	items := []*yaml.Node{n}
+	if follow(n).Kind == yaml.SequenceNode {
+		if items = d.list(n, name); len(items) == 0 {
+			d.problem(n, name+" is empty", "write a value, or remove the key")
+		}
+	}
+	for _, item := range items {
+		if text, ok := d.nonEmpty(item, name); ok {
+			out = append(out, text)
+		}
+	}
+	return out
+}
+
+// saying joins the conditions of a rule; all records where it has none.
+func saying(words []string, all string) string {
+	if len(words) == 0 {
+		return all
+	}
+	return strings.Join(words, ", ")
+}
+
+// truth reads a key that is true or false; false where it is not given.
+func (d *decoder) truth(s *section, key string) bool {
+	n := s.take(key)
+	if n == nil {
+		return false
+	}
+	word, _ := d.word(n, s.full(key), []string{"true", "false"})
+	return word == "true"
+}
+
+// hidden reports a rule without a condition that others follow.
+func (d *decoder) hidden(n *yaml.Node, words []string, last bool, what string) {
+	if len(words) == 0 && !last {
+		d.problem(n, what+" without a condition hides those after it", "give it a utility, quality, material, sheet, district or diameter, or put it last")
+	}
+}
+
+// coverRules reads which records are compared with which table of minimum
+// covers.
+func (d *decoder) coverRules(root *section) (rules []judge.CoverRule) {
+	list := d.list(root.take("cover"), "cover")
 	for i, n := range list {
-		s := d.section(n, tolerance.full("rules"))
-		rule := base
+		s := d.section(n, "cover")
+		var r judge.CoverRule
 		var words []string
-		for _, c := range []struct {
-			key    string
-			target *string
-		}{{"utility", &rule.Utility}, {"quality", &rule.Quality}, {"material", &rule.Material}, {"sheet", &rule.Sheet}} {
-			if v := s.take(c.key); v != nil {
-				*c.target, _ = d.nonEmpty(v, s.full(c.key))
-				words = append(words, c.key+" "+*c.target)
-			}
+		r.Where, words = d.where(s)
+		d.hidden(n, words, i == len(list)-1, "a cover rule")
+		tableNode, classNode := s.take("table"), s.take("class")
+		if s.done(); tableNode == nil || classNode == nil {
+			d.problem(n, "cover lacks its table or class", "write {utility: gas, table: us-49cfr192, class: distribution main}; tables: "+strings.Join(tableNames(coverTables), ", "))
+			continue
 		}
-		horizontal := d.lengthAbove0(s, "horizontal", &rule.HorizontalM)
-		depth := d.lengthAbove0(s, "depth", &rule.DepthM)
-		s.done()
-		if !horizontal && !depth {
-			d.problem(n, "a tolerance rule sets nothing", "give horizontal, depth or both")
+		name, ok := d.word(tableNode, "cover.table", tableNames(coverTables))
+		class, given := d.nonEmpty(classNode, "cover.class")
+		if !ok || !given {
+			continue
 		}
-		if len(words) == 0 && i < len(list)-1 {
-			d.problem(n, "a tolerance rule without a condition hides those after it", "give it a utility, quality, material or sheet, or use tolerance.default")
+		t := openTable(coverTables, name)
+		c, err := t.pick(class)
+		if err != nil {
+			d.wrong(classNode, "cover.class", err)
+			continue
 		}
-		rule.Words = toleranceWords(words, rule)
-		rules = append(rules, rule)
+		c.d.lengthAbove0(c.section, "minimum", &r.MinimumM)
+		r.Law, r.Source = t.name+", "+c.name, t.source
+		r.Words = fmt.Sprintf("%s: %s, %.2f m", saying(words, "every record"), r.Law, r.MinimumM)
+		rules = append(rules, r)
 	}
 	return rules
 }
 
-// toleranceWords say a rule as a report does.
-func toleranceWords(conditions []string, r judge.Rule) string {
-	who := "default"
-	if len(conditions) > 0 {
-		who = strings.Join(conditions, ", ")
+// zoneRules reads whose tolerance zone marks are held against.
+func (d *decoder) zoneRules(root *section) (rules []judge.ZoneRule) {
+	list := d.list(root.take("zones"), "zones")
+	for i, n := range list {
+		s := d.section(n, "zones")
+		var r judge.ZoneRule
+		var words []string
+		r.Where, words = d.where(s)
+		d.hidden(n, words, i == len(list)-1, "a zone")
+		r.HalfWidth = d.truth(s, "width_marked")
+		law := s.take("law")
+		if s.done(); law == nil {
+			d.problem(n, "zones names no law", "add law: and one of "+strings.Join(tableNames(zoneTables), ", "))
+			continue
+		}
+		name, ok := d.word(law, "zones.law", tableNames(zoneTables))
+		if !ok {
+			continue
+		}
+		t := openTable(zoneTables, name)
+		t.d.lengthAbove0(t.section, "each_side", &r.EachSideM)
+		r.HalfWidth = r.HalfWidth && t.d.truth(t.section, "half_width")
+		r.Law, r.Source = t.name, t.source
+		r.Words = fmt.Sprintf("%s: %s, %.3g m on either side of the mark", saying(words, "every record"), r.Law, r.EachSideM)
+		if r.HalfWidth {
+			r.Words += " and half the line's width"
+		}
+		rules = append(rules, r)
 	}
-	return fmt.Sprintf("%s: horizontal %g m, depth %g m", who, r.HorizontalM, r.DepthM)
+	return rules
 }
 
 // lengthAbove0 reads a length into target, and says whether the key is there.
 func (d *decoder) lengthAbove0(s *section, key string, target *float64) bool {
+	return d.above0(s, key, length, target)
+}
+
+func (d *decoder) above0(s *section, key string, k kind, target *float64) bool {
 	n := s.take(key)
 	text, ok := d.text(n, s.full(key))
 	if !ok {
 		return n != nil
 	}
-	v, err := length.parse(text)
+	v, err := k.parse(text)
 	if err == nil {
-		err = positive.check(length, text, v)
+		err = positive.check(k, text, v)
 	}
 	if err != nil {
 		d.wrong(n, s.full(key), err)
@@ -106,5 +207,16 @@ func (d *decoder) consequence(n *yaml.Node, name string) (c rank.Consequence) {
 func (c *Config) checkRules(ps *Problems) {
 	if c.apply == "accepted" {
 		ps.add(c.where("correct.apply"), "correct.apply: accepted needs decisions, which are not built yet in this version", "write proposed, or remove it")
+	}
+}
+
+// checkDistricts sees that there are files of districts where a rule names one.
+// Which districts they hold is for the read stage.
+func (d *decoder) checkDistricts(given bool) {
+	if given {
+		return
+	}
+	for _, n := range d.districtsUsed {
+		d.problem(n, "a rule names a district, and no file of districts is given", "add districts: [{path: ..., name: {column: ...}}]")
 	}
 }

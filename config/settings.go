@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/asfound/asfound/pipeline/correct"
+	"github.com/asfound/asfound/pipeline/judge"
 	"github.com/asfound/asfound/pipeline/read"
 )
 
@@ -70,6 +71,22 @@ func choice[T ~string](key string, target *T, words ...string) setting {
 		key:     key,
 		set:     func(text string) error { *target = T(text); return check(text) },
 		check:   func() error { return check(string(*target)) },
+		targets: []any{target},
+	}
+}
+
+// truth is a key that is true or false.
+func truth(key string, target *bool) setting {
+	return setting{
+		key: key,
+		set: func(text string) error {
+			*target = text == "true"
+			if text != "true" && text != "false" {
+				return wrong{fmt.Sprintf("%q is neither true nor false", text), "write true or false"}
+			}
+			return nil
+		},
+		check:   func() error { return nil },
 		targets: []any{target},
 	}
 }
@@ -164,11 +181,14 @@ func (c *Config) settings() []setting {
 		number("adjust.seed", plain, anything, &a.Seed),
 
 		number("tolerance.confidence", share, upperHalf, &t.Confidence),
+		choice("tolerance.guard_band", &t.GuardBand, string(judge.GuardConfidence), string(judge.GuardExpanded), string(judge.GuardNone)),
+		presetName("tolerance.preset", &c.preset),
 		number("tolerance.min_stretch", length, positive, &t.MinStretchM),
 		number("tolerance.max_gap", length, positive, &t.MaxGapM, &j.Correct.MaxGapM, &r.MaxGapM),
 		number("tolerance.false_discovery", share, inside01, &a.FalseDiscovery),
 		number("tolerance.default.horizontal", length, positive, &t.Default.HorizontalM),
 		number("tolerance.default.depth", length, positive, &t.Default.DepthM),
+		truth("tolerance.default.half_width", &t.Default.HalfWidth),
 
 		choice("correct.when", &j.Correct.When, string(correct.WhenOutside), string(correct.WhenSurveyed)),
 		choice("correct.apply", &c.apply, "proposed", "accepted"),

@@ -264,3 +264,18 @@ func (d *decoder) areas(n *yaml.Node) (out []read.AreasSource) {
 	}
 	return out
 }
+
+// districts reads a file of districts: areas that rules can name.
+func (d *decoder) districts(n *yaml.Node) (out []read.DistrictsSource) {
+	s, files := d.source(n, survey.RoleDistricts)
+	src := read.DistrictsSource{District: s.fixedOrColumn("name")}
+	if s.entry("name") == nil {
+		d.problem(n, "districts has no name for what is in the file", "add name: centre, or name: {column: NAME}")
+	}
+	d.finish(survey.RoleDistricts, files, s)
+	for _, f := range files {
+		src.File = f
+		out = append(out, src)
+	}
+	return out
+}

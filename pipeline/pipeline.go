@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"slices"
+	"strings"
 
 	"github.com/asfound/asfound/pipeline/adjust"
 	"github.com/asfound/asfound/pipeline/correct"
@@ -69,7 +71,24 @@ func Run(ctx context.Context, job Job, log *slog.Logger, progress Progress) (*Ou
 
 // Check reads everything a job names and publishes nothing.
 func Check(ctx context.Context, job Job) (*survey.Survey, error) {
-	return read.Files(ctx, job.Read)
+	return readAll(ctx, job)
+}
+
+// readAll reads what a job names, and sees that its rules can hold there.
+func readAll(ctx context.Context, job Job) (*survey.Survey, error) {
+	s, err := read.Files(ctx, job.Read)
+	if err != nil {
+		return nil, err
+	}
+	if unknown := job.Judge.UnknownDistricts(s); len(unknown) > 0 {
+		var known []string
+		for i := range s.Districts {
+			known = append(known, s.Districts[i].Name)
+		}
+		return nil, fmt.Errorf("rules of the config name district %s, but the files of districts hold %s",
+			strings.Join(unknown, ", "), strings.Join(slices.Compact(slices.Sorted(slices.Values(known))), ", "))
+	}
+	return s, nil
 }
 
 // Compute does a job up to what publish writes.
@@ -77,7 +96,7 @@ func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) 
 	step := steps{ctx, log, progress}
 	var s *survey.Survey
 	err := step.do("read", func() (err error) {
-		s, err = read.Files(ctx, job.Read)
+		s, err = readAll(ctx, job)
 		return err
 	})
 	if err != nil {
@@ -90,7 +109,7 @@ func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) 
 // and the job's options.
 func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, progress Progress) (*survey.Result, error) {
 	step := steps{ctx, log, progress}
-	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner, Survey: s}
+	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner, Decision: job.Judge.DecisionRule(), Survey: s}
 	traces := job.Matcher
 	if traces == nil {
 		traces = match.Traces

@@ -27,8 +27,8 @@ func checkCommand() *cobra.Command {
 		Short: "Read everything a config names and publish nothing",
 		Long: `Read everything that a config names, as run would, and say what came in: rows
 and what became of them, systems, extents, times, how many readings, marks and
-exposures lie near a record, and how many records each tolerance rule catches.
-Publishes nothing.`,
+exposures lie near a record, and how many records each rule of tolerance, minimum
+cover and tolerance zone catches. Publishes nothing.`,
 		Args: cobra.NoArgs,
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			job, err := loadJob(file)
@@ -72,7 +72,7 @@ func describe(w io.Writer, s *survey.Survey, job *pipeline.Job) {
 		t.Flush()
 		fmt.Fprintln(w)
 	}
-	describeTolerances(w, s, job.Judge)
+	describeRules(w, s, &job.Judge)
 	for _, note := range s.Notes {
 		fmt.Fprintf(w, "\nnote: %s\n", note)
 	}
@@ -173,16 +173,46 @@ func nearRecords(s *survey.Survey, radiusM float64) map[string]nearCount {
 	return counts
 }
 
-// describeTolerances says how many records each rule catches.
-func describeTolerances(w io.Writer, s *survey.Survey, o judge.Options) {
-	caught := map[string]int{}
-	for i := range s.Records {
-		caught[o.Tolerance(&s.Records[i]).Rule]++
+// describeRules says how many records each rule catches, of each kind of rule.
+func describeRules(w io.Writer, s *survey.Survey, o *judge.Options) {
+	var rules []string
+	for i := range o.Rules {
+		rules = append(rules, o.Rules[i].Words)
 	}
-	fmt.Fprintln(w, "tolerance")
+	countRules(w, "tolerance", append(rules, o.Default.Words), o.Caught(s))
+	if n := o.Widthless(s); n > 0 {
+		fmt.Fprintf(w, "  note: half the diameter is added to the tolerance, but %s none\n", words.Count(n, "record has", "records have"))
+	}
+	if len(o.Cover) > 0 {
+		rules = nil
+		for i := range o.Cover {
+			rules = append(rules, o.Cover[i].Words)
+		}
+		countRules(w, "\nminimum cover (the local code decides)", append(rules, "no rule"), o.CoverCaught(s))
+	}
+	if len(o.Zones) > 0 {
+		rules = nil
+		for i := range o.Zones {
+			rules = append(rules, o.Zones[i].Words)
+		}
+		countRules(w, "\ntolerance zone of marks (the local law decides)", append(rules, "no rule"), o.ZoneCaught(s))
+	}
+}
+
+// countRules lists rules, the one of all that no other catches last, with the
+// records that each caught.
+func countRules(w io.Writer, title string, rules []string, caught []int) {
+	counts := make([]int, len(rules))
+	for _, rule := range caught {
+		if rule < 0 {
+			rule = len(rules) - 1
+		}
+		counts[rule]++
+	}
+	fmt.Fprintln(w, title)
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	for _, rule := range append(slices.Clone(o.Rules), o.Default) {
-		fmt.Fprintf(t, "  %s\t%s\n", rule.Words, words.Count(caught[rule.Words], "record"))
+	for i, rule := range rules {
+		fmt.Fprintf(t, "  %s\t%s\n", rule, words.Count(counts[i], "record"))
 	}
 	t.Flush()
 }

@@ -26,7 +26,7 @@ func positionFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *
 			Readings: readingsBetween(p, st.Part, st.FromM, st.ToM), Line: line.Between(st.FromM, st.ToM),
 		}
 		if st.Verdict == survey.VerdictUndecided {
-			f.DecideAtU = wouldDecide(st.WorstM, j.Tolerance.HorizontalM, o.Confidence)
+			f.DecideAtU = wouldDecide(st.WorstM, j.Tolerance.HorizontalM, o.level())
 		}
 		f.Sentence = positionSentence(rec, m, j, &f)
 		out = append(out, f)
@@ -79,7 +79,7 @@ func depthFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *sur
 		f.Attribution = survey.AttributionRecord
 		f.Sentence += " This data attributes the difference to the record, or to a surface that was regraded since."
 	} else {
-		f.DecideAtU = wouldDecide(c.DifferenceM, j.Tolerance.DepthM, o.Confidence)
+		f.DecideAtU = wouldDecide(c.DifferenceM, j.Tolerance.DepthM, o.level())
 		f.Sentence += fmt.Sprintf(" An uncertainty of %.2f m would decide it.", f.DecideAtU)
 	}
 	return []survey.Finding{f}

@@ -5,9 +5,8 @@
 // and with evidence within Options.MaxGapM. Its probability of being outside is
 // the share of joint posterior draws in which some such stretch lies beyond the
 // tolerance throughout (a conformance probability in the sense of JCGM 106:2012,
-// clause 7, for a whole line instead of one value). At or above
-// Options.Confidence it is outside, at or below 1 - Confidence within, else
-// undecided.
+// clause 7, for a whole line instead of one value). Options.GuardBand says from
+// which probability on it is outside or within; between them it is undecided.
 package judge
 
 import (
@@ -23,10 +22,11 @@ import (
 func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Options) ([]survey.Judgement, []survey.Finding) {
 	js := make([]survey.Judgement, len(s.Records))
 	var findings []survey.Finding
+	rules := o.Caught(s)
 	for r := range s.Records {
 		rec := &s.Records[r]
 		line := lineref.New(rec.Parts, rec.Scale)
-		js[r] = judgeRecord(r, rec, &line, withDraws(m, r), o)
+		js[r] = judgeRecord(r, rec, &line, withDraws(m, r), o.tolerance(rec, rules[r]), o)
 		findings = append(findings, positionFindings(s, &line, m, &js[r], o)...)
 		findings = append(findings, depthFindings(s, &line, m, &js[r], o)...)
 	}
@@ -36,26 +36,15 @@ func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Opti
 	return js, findings
 }
 
-func judgeRecord(r int, rec *survey.Record, line *lineref.Line, p drawn, o Options) survey.Judgement {
+func judgeRecord(r int, rec *survey.Record, line *lineref.Line, p drawn, tolerance survey.Tolerance, o Options) survey.Judgement {
 	j := survey.Judgement{
-		Record: r, Tolerance: o.Tolerance(rec), LengthM: line.LengthM(),
+		Record: r, Tolerance: tolerance, LengthM: line.LengthM(),
 		Position: survey.VerdictUnsurveyed, Readings: p.Shares.Readings,
 	}
 	judgePosition(&j, p, o)
 	judgeDepth(&j, rec, p.Profile, o)
 	j.Attribution = attribute(&j, p.Profile)
 	return j
-}
-
-// Tolerance is that of the first rule that a record meets.
-func (o *Options) Tolerance(rec *survey.Record) survey.Tolerance {
-	is := func(want, have string) bool { return want == "" || want == have }
-	for _, r := range o.Rules {
-		if is(r.Utility, rec.Utility) && is(r.Quality, rec.Quality) && is(r.Material, rec.Material) && is(r.Sheet, rec.Sheet) {
-			return survey.Tolerance{HorizontalM: r.HorizontalM, DepthM: r.DepthM, Rule: r.Words}
-		}
-	}
-	return survey.Tolerance{HorizontalM: o.Default.HorizontalM, DepthM: o.Default.DepthM, Rule: o.Default.Words}
 }
 
 // judgeDepth compares covers.
@@ -71,24 +60,13 @@ func judgeDepth(j *survey.Judgement, rec *survey.Record, p *survey.Profile, o Op
 	}
 }
 
-// verdict applies the rule of decision to a probability of being outside.
-func (o *Options) verdict(p float64) survey.Verdict {
-	switch {
-	case p >= o.Confidence:
-		return survey.VerdictOutside
-	case p <= 1-o.Confidence:
-		return survey.VerdictWithin
-	}
-	return survey.VerdictUndecided
-}
-
 // beyond is the probability that a normal quantity lies outside +- limit.
 func beyond(value, u, limit float64) float64 {
 	return 1 - estimate.Conformance(value, u, -limit, limit)
 }
 
 // wouldDecide is the standard deviation at which a value this far from the
-// limit would be decided at the confidence.
-func wouldDecide(value, limit, confidence float64) float64 {
-	return math.Abs(math.Abs(value)-limit) / estimate.NormalQuantile(confidence)
+// limit would be decided at a level of probability.
+func wouldDecide(value, limit, level float64) float64 {
+	return math.Abs(math.Abs(value)-limit) / estimate.NormalQuantile(level)
 }

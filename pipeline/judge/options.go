@@ -3,16 +3,11 @@ package judge
 // Options are the tolerances and the rule of decision.
 type Options struct {
 	Confidence  float64
+	GuardBand   GuardBand
 	MinStretchM float64 // a stretch is at least this long
 	MaxGapM     float64 // evidence within this distance along the record
-	Default     Rule
-	Rules       []Rule // first match wins
-}
-
-// Rule is a tolerance and the records it is for. An empty condition is no
-// condition.
-type Rule struct {
-	Utility, Quality, Material, Sheet string
-	HorizontalM, DepthM               float64
-	Words                             string // as the config says it, for the report
+	Default     Limits
+	Rules       []Rule      // first match wins, as below
+	Cover       []CoverRule // minimum covers, of the tables that the config chose
+	Zones       []ZoneRule  // tolerance zones of laws, to hold marks against
 }

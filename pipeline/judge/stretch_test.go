@@ -9,7 +9,7 @@ import (
 )
 
 func testOptions() Options {
-	return Options{Confidence: 0.95, MinStretchM: 3, MaxGapM: 10, Default: Rule{HorizontalM: 0.5, DepthM: 0.3, Words: "default"}}
+	return Options{Confidence: 0.95, MinStretchM: 3, MaxGapM: 10, Default: Limits{HorizontalM: 0.5, DepthM: 0.3, Words: "default"}}
 }
 
 // profile is a straight profile with a reading at every node, its draws all at

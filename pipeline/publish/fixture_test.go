@@ -44,15 +44,15 @@ func handful(t testing.TB) *survey.Result {
 		},
 		Notes: []string{"Source field/b.csv was set aside."},
 	}
-	r := &survey.Result{Job: "Made-up district " + hostil, Version: "test", Banner: "internal <b>only</b>", Survey: s}
+	r := &survey.Result{Job: "Made-up district " + hostil, Version: "test", Banner: "internal <b>only</b>", Decision: "Simple acceptance, guard band 0.", Survey: s}
 	r.Matches = handfulMatches()
 	r.Model = handfulModel()
 	r.Judgements = []survey.Judgement{
-		{Record: 0, Tolerance: survey.Tolerance{HorizontalM: .5, DepthM: .3, Rule: "default"}, LengthM: 100, CoveredM: 80, WithinM: 20, OutsideM: 60, Position: survey.VerdictOutside, Probability: .999, WorstM: 1.2, WorstU: .08, Depth: survey.VerdictWithin, DepthProbability: .01, Attribution: survey.AttributionRecord, Readings: 4, Stretches: []survey.Stretch{{FromM: 10, ToM: 30, Verdict: survey.VerdictWithin, WorstM: .2, WorstU: .07}, {FromM: 30, ToM: 90, Verdict: survey.VerdictOutside, Probability: .999, WorstM: 1.2, WorstU: .08}}},
-		{Record: 1, Tolerance: survey.Tolerance{HorizontalM: .5, DepthM: .3, Rule: "default"}, LengthM: 50, Position: survey.VerdictUnsurveyed},
-		{Record: 2, Tolerance: survey.Tolerance{HorizontalM: .5, DepthM: .3, Rule: "default"}, LengthM: 60, CoveredM: 40, WithinM: 40, Position: survey.VerdictWithin, Probability: .001, WorstM: -.1, WorstU: .05, Readings: 1, Stretches: []survey.Stretch{{FromM: 0, ToM: 40, Verdict: survey.VerdictWithin, WorstM: -.1, WorstU: .05}}},
+		{Record: 0, Tolerance: survey.Tolerance{HorizontalM: .5, DepthM: .3, Rule: "default: horizontal 0.5 m, depth 0.3 m"}, LengthM: 100, CoveredM: 80, WithinM: 20, OutsideM: 60, Position: survey.VerdictOutside, Probability: .999, WorstM: 1.2, WorstU: .08, Depth: survey.VerdictWithin, DepthProbability: .01, Attribution: survey.AttributionRecord, Readings: 4, Stretches: []survey.Stretch{{FromM: 10, ToM: 30, Verdict: survey.VerdictWithin, WorstM: .2, WorstU: .07}, {FromM: 30, ToM: 90, Verdict: survey.VerdictOutside, Probability: .999, WorstM: 1.2, WorstU: .08}}},
+		{Record: 1, Tolerance: survey.Tolerance{HorizontalM: .5, DepthM: .3, Rule: "default: horizontal 0.5 m, depth 0.3 m"}, LengthM: 50, Position: survey.VerdictUnsurveyed},
+		{Record: 2, Tolerance: survey.Tolerance{HorizontalM: .5, DepthM: .3, Rule: "default: horizontal 0.5 m, depth 0.3 m"}, LengthM: 60, CoveredM: 40, WithinM: 40, Position: survey.VerdictWithin, Probability: .001, WorstM: -.1, WorstU: .05, Readings: 1, Stretches: []survey.Stretch{{FromM: 0, ToM: 40, Verdict: survey.VerdictWithin, WorstM: -.1, WorstU: .05}}},
 		{Record: 3, LengthM: 30, Position: survey.VerdictUnsurveyed},
-		{Record: 4, Tolerance: survey.Tolerance{HorizontalM: .3, DepthM: .2, Rule: "gas"}, LengthM: 70, CoveredM: 70, UndecidedM: 70, Position: survey.VerdictUndecided, Probability: .5, WorstM: -.31, WorstU: .12, Depth: survey.VerdictOutside, DepthProbability: .98, Attribution: survey.AttributionInseparable, Readings: 2, Stretches: []survey.Stretch{{FromM: 0, ToM: 70, Verdict: survey.VerdictUndecided, Probability: .5, WorstM: -.31, WorstU: .12}}},
+		{Record: 4, Tolerance: survey.Tolerance{HorizontalM: .3, DepthM: .2, Rule: "utility gas: horizontal 0.3 m, depth 0.2 m", Source: "Table of a standard; edition: 1"}, LengthM: 70, CoveredM: 70, UndecidedM: 70, Position: survey.VerdictUndecided, Probability: .5, WorstM: -.31, WorstU: .12, Depth: survey.VerdictOutside, DepthProbability: .98, Attribution: survey.AttributionInseparable, Readings: 2, Stretches: []survey.Stretch{{FromM: 0, ToM: 70, Verdict: survey.VerdictUndecided, Probability: .5, WorstM: -.31, WorstU: .12}}},
 	}
 	s.Marks = []survey.Mark{
 		{Place: survey.Place{File: "field/paint.csv", Row: 1, Line: 2}, Point: s.Records[0].Parts[0][0], SigmaM: nan, Utility: "water", Crew: "Crew 1", Ticket: "T-1"},

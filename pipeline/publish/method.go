@@ -1,7 +1,9 @@
 package publish
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -45,9 +47,10 @@ func (e *edition) method() []fact {
 		facts = append(facts, fact{Name: "Positions of " + s.Name, Value: s.CRS + ", by " + s.Operation})
 	}
 	facts = append(facts, howItWorks...)
-	for _, rule := range e.rules() {
-		facts = append(facts, fact{Name: "Tolerance", Value: rule})
+	if e.Decision != "" {
+		facts = append(facts, fact{Name: "Rule of decision", Value: e.Decision})
 	}
+	facts = append(facts, e.rules()...)
 	if e.Model != nil {
 		for _, t := range e.Model.Budget {
 			facts = append(facts, fact{"Error budget: " + t.Name, strings.TrimSpace(strconv.FormatFloat(t.Value, 'g', -1, 64) + " " + t.Unit), t.Source})
@@ -71,20 +74,17 @@ var howItWorks = []fact{
 	{Name: "Not detected", Value: "A record in an area swept for its utility with no reading on it. It does not say that the line is absent."},
 }
 
-// rules are the tolerance rules that caught records, in words, sorted.
-func (e *edition) rules() []string {
-	seen := map[survey.Tolerance]bool{}
+// rules are the tolerance rules that caught records, in words, sorted, with the
+// source of those that are a published class.
+func (e *edition) rules() []fact {
+	seen := map[fact]bool{}
 	for i := range e.Judgements {
-		seen[e.Judgements[i].Tolerance] = true
-	}
-	out := make([]string, 0, len(seen))
-	for t := range seen {
-		words := fmt.Sprintf("%g m across the line, %g m in depth", t.HorizontalM, t.DepthM)
-		if t.Rule != "" {
-			words = t.Rule + ": " + words
+		t := &e.Judgements[i].Tolerance
+		f := fact{"Tolerance", t.Rule, t.Source}
+		if t.Rule == "" {
+			f.Value = fmt.Sprintf("%g m across the line, %g m in depth", t.HorizontalM, t.DepthM)
 		}
-		out = append(out, words)
+		seen[f] = true
 	}
-	slices.Sort(out)
-	return out
+	return slices.SortedFunc(maps.Keys(seen), func(a, b fact) int { return cmp.Compare(a.Value, b.Value) })
 }

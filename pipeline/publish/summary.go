@@ -63,6 +63,7 @@ type summary struct {
 	Version             string `json:"version"`
 	Plane               string `json:"plane"`
 	CoordinateOperation string `json:"coordinate_operation"`
+	Decision            string `json:"decision,omitempty"`
 
 	Sources  []sourceCount         `json:"sources"`
 	Records  recordCount           `json:"records"`
@@ -148,7 +149,7 @@ type fit struct {
 func (e *edition) summarise() *summary {
 	s := &summary{
 		Caution: caution(), Banner: e.Banner, Job: e.Job, Version: e.Version,
-		Plane: e.plane.Name(), CoordinateOperation: e.toWGS84.Name(),
+		Plane: e.plane.Name(), CoordinateOperation: e.toWGS84.Name(), Decision: e.Decision,
 		Sources: []sourceCount{}, Rejects: len(e.Survey.Rejects), Notes: append([]string{}, e.Survey.Notes...),
 	}
 	for i := range e.Survey.Sources {

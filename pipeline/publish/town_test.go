@@ -62,7 +62,7 @@ func (b *townBuilder) record(utility, sheet string, line orb.LineString, surveye
 	s.Layers[0].Features = append(s.Layers[0].Features, survey.Feature{Row: i + 1, Parts: []orb.LineString{line}, Values: attributes(rec.ID, "200")})
 	s.Records = append(s.Records, rec)
 	length := groundLength(&rec)
-	j := survey.Judgement{Record: i, Tolerance: survey.Tolerance{HorizontalM: .5, DepthM: .3, Rule: "default"}, LengthM: length, Position: survey.VerdictUnsurveyed}
+	j := survey.Judgement{Record: i, Tolerance: survey.Tolerance{HorizontalM: .5, DepthM: .3, Rule: "default: horizontal 0.5 m, depth 0.3 m"}, LengthM: length, Position: survey.VerdictUnsurveyed}
 	profile, correction := survey.Profile{}, survey.Correction{Record: i}
 	if surveyed {
 		b.trace(i, &rec, length, &j, &profile, &correction)

@@ -97,7 +97,8 @@ func TestRegisterMethod(t *testing.T) {
 	}
 	for _, want := range []string{
 		"not permission to dig", "assigns no liability", "NAD83 / UTM zone 17N", "NAD83 to WGS 84: null operation", "internal <b>only</b>",
-		"a record's local error | 0.25 m | practice", "default: 0.5 m across the line, 0.3 m in depth", "gas: 0.3 m",
+		"a record's local error | 0.25 m | practice", "Tolerance | default: horizontal 0.5 m, depth 0.3 m\n", "Tolerance | utility gas: horizontal 0.3 m, depth 0.2 m | Table of a standard; edition: 1\n",
+		"Rule of decision | Simple acceptance",
 	} {
 		if !strings.Contains(text.String(), want) {
 			t.Errorf("the method does not say %q:\n%s", want, &text)

@@ -20,23 +20,44 @@ type areasFile struct {
 
 type areaReader struct {
 	*cells
-	to                             projection
-	utilities                      []string // of every row
-	utility, ticket, method, swept cell
-	name                           string
+	to                                       projection
+	utilities                                []string // of every row
+	utility, ticket, method, swept, district cell
+	name                                     string
+	role                                     survey.Role
 }
 
 // readAreas reads one file of swept areas. Like a field file it is set aside
 // when it is broken or too bad.
 func readAreas(ctx context.Context, src AreasSource, pl *plane, maxRejectShare float64) (*areasFile, error) {
-	a := &areasFile{account: account{Source: survey.Source{Name: src.Name, Layer: src.Layer, Role: survey.RoleAreas}}}
+	return readPolygons(ctx, src, Column{}, survey.RoleAreas, pl, maxRejectShare)
+}
+
+// readDistricts reads one file of districts, whole: a row that cannot be used is
+// an error.
+func readDistricts(ctx context.Context, src DistrictsSource, pl *plane) (*areasFile, error) {
+	a, err := readPolygons(ctx, AreasSource{File: src.File}, src.District, survey.RoleDistricts, pl, 1)
+	switch {
+	case err != nil:
+		return nil, err
+	case a.SetAside != "":
+		return nil, fmt.Errorf("%s: rules of %s name districts of this file, but %s", src.Name, src.At, a.SetAside)
+	case len(a.rejects) > 0:
+		r := &a.rejects[0]
+		return nil, fmt.Errorf("%s, row %d: rules of %s name districts of this file, but %s; correct the row or remove it", src.Name, r.Row, src.At, r.Reason)
+	}
+	return a, nil
+}
+
+func readPolygons(ctx context.Context, src AreasSource, district Column, role survey.Role, pl *plane, maxRejectShare float64) (*areasFile, error) {
+	a := &areasFile{account: account{Source: survey.Source{Name: src.Name, Layer: src.Layer, Role: role}}}
 	l, err := a.openLayer(src.File, shapePolygons)
 	if l == nil {
 		a.setAside("it cannot be read: "+plainError(src.File, err), nil)
 		return a, nil
 	}
 	a.Notes = append(a.Notes, l.notes...)
-	r, bindErr := a.reader(src, l, pl)
+	r, bindErr := a.reader(src, district, l, pl)
 	if missing := epochMissing(src.File, bindErr); missing != nil {
 		return nil, missing
 	}
@@ -74,12 +95,12 @@ func (a *areasFile) places() []survey.Place {
 	return places
 }
 
-func (a *areasFile) reader(src AreasSource, l *layerFile, pl *plane) (*areaReader, error) {
+func (a *areasFile) reader(src AreasSource, district Column, l *layerFile, pl *plane) (*areaReader, error) {
 	b := &binder{table: &table{columns: l.columns(), crs: l.crs}}
 	r := &areaReader{
 		cells:   newCells(b.table),
 		utility: b.cell(src.Utility), ticket: b.cell(src.Ticket), method: b.cell(src.Method), swept: b.cell(src.Swept),
-		name: src.source(),
+		district: b.cell(district), name: src.source(), role: a.Role,
 	}
 	for _, u := range src.Utilities {
 		r.utilities = append(r.utilities, strings.ToLower(strings.TrimSpace(u)))
@@ -132,6 +153,12 @@ func (r *areaReader) read(f *survey.Feature) (area survey.Area, why string) {
 	area = survey.Area{Place: survey.Place{File: r.name, Row: f.Row}, Polygon: polygons(parts)}
 	if len(area.Polygon) == 0 {
 		return area, "the polygon encloses no area"
+	}
+	if r.role == survey.RoleDistricts {
+		if area.Name = r.text(&r.district); area.Name == "" {
+			r.fail(&r.district, "", "names no district")
+		}
+		return area, ""
 	}
 	area.Utilities = r.utilities
 	if r.utility.Given() {
@@ -228,7 +255,7 @@ func areaKey(a *survey.Area) string {
 		}
 		key = append(key, '#')
 	}
-	return fmt.Sprintf("%s\x00%q\x00%s\x00%s\x00%s", key, a.Utilities, a.Method, a.Date, a.Ticket)
+	return fmt.Sprintf("%s\x00%s\x00%q\x00%s\x00%s\x00%s", key, a.Name, a.Utilities, a.Method, a.Date, a.Ticket)
 }
 
 // markAreaDuplicates keeps the first of areas that say the same.

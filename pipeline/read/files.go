@@ -19,13 +19,14 @@ import (
 // marks, exposures, control checks or areas that cannot, or that has too many
 // bad rows, is set aside with the reason in its Source, and the rest goes on. So
 // is one of fittings that cannot be read, or of which no row can be used. Every row of every file is
-// accounted for: Source.Rows = Used + Duplicates + Rejected.
+// accounted for: Source.Rows = Used + Duplicates + Rejected. A row of districts
+// that cannot be used is an error.
 //
 // The result does not depend on the order of files, nor on that of rows, but
 // for row numbers and for readings whose order no time tells.
 func Files(ctx context.Context, o Options) (*survey.Survey, error) {
 	in := &inputs{options: o, plan: newPlan(&o)}
-	for _, step := range []func(context.Context) error{in.readRecords, in.readField, in.readMarks, in.readFittings, in.readControl, in.readAreas} {
+	for _, step := range []func(context.Context) error{in.readRecords, in.readField, in.readMarks, in.readFittings, in.readControl, in.readAreas, in.readDistricts} {
 		if err := step(ctx); err != nil {
 			return nil, err
 		}
@@ -45,6 +46,7 @@ type inputs struct {
 	fittings  []*fittingsLayer
 	control   []*rowsFile[survey.Check]
 	areas     []*areasFile
+	districts []*areasFile
 }
 
 // plan is the files to read, each once, in the order of their names.
@@ -56,6 +58,7 @@ type plan struct {
 	fittings  []FittingsSource
 	control   []ControlSource
 	areas     []AreasSource
+	districts []DistrictsSource
 	notes     []string
 }
 
@@ -68,6 +71,7 @@ func newPlan(o *Options) plan {
 	p.fittings = once(&p, o.Fittings, func(s *FittingsSource) *File { return &s.File })
 	p.control = once(&p, o.Control, func(s *ControlSource) *File { return &s.File })
 	p.areas = once(&p, o.Areas, func(s *AreasSource) *File { return &s.File })
+	p.districts = once(&p, o.Districts, func(s *DistrictsSource) *File { return &s.File })
 	return p
 }
 
@@ -192,6 +196,14 @@ func (in *inputs) readAreas(ctx context.Context) (err error) {
 	return err
 }
 
+func (in *inputs) readDistricts(ctx context.Context) (err error) {
+	in.districts, err = each(ctx, in.plan.districts, func(s DistrictsSource) (*areasFile, error) { return readDistricts(ctx, s, in.plane) })
+	if err == nil {
+		markAreaDuplicates(in.districts)
+	}
+	return err
+}
+
 // survey puts together what was read, in an order that does not depend on that
 // of the input.
 func (in *inputs) survey() (*survey.Survey, error) {
@@ -223,6 +235,9 @@ func (in *inputs) survey() (*survey.Survey, error) {
 	for _, f := range in.areas {
 		s.Areas = append(s.Areas, f.areas...)
 	}
+	for _, f := range in.districts {
+		s.Districts = append(s.Districts, f.areas...)
+	}
 	blunders, err := in.nameBlunders()
 	if err != nil {
 		return nil, err
@@ -243,7 +258,9 @@ func (in *inputs) survey() (*survey.Survey, error) {
 		s.Sources = append(s.Sources, survey.Source{Name: g.Name(), Role: survey.RoleGrid, SHA256: g.SHA256, Bytes: g.Bytes})
 	}
 	slices.SortFunc(s.Traces, func(a, b survey.Trace) int { return strings.Compare(a.ID, b.ID) })
-	slices.SortStableFunc(s.Areas, func(a, b survey.Area) int { return strings.Compare(areaKey(&a), areaKey(&b)) })
+	for _, areas := range [][]survey.Area{s.Areas, s.Districts} {
+		slices.SortStableFunc(areas, func(a, b survey.Area) int { return strings.Compare(areaKey(&a), areaKey(&b)) })
+	}
 	return s, nil
 }
 
@@ -259,7 +276,7 @@ func (in *inputs) accounts() (all []*account) {
 	for _, f := range in.control {
 		all = append(all, &f.account)
 	}
-	for _, f := range in.areas {
+	for _, f := range slices.Concat(in.areas, in.districts) {
 		all = append(all, &f.account)
 	}
 	return all

@@ -16,6 +16,7 @@ type Options struct {
 	Fittings          []FittingsSource
 	Control           []ControlSource
 	Areas             []AreasSource
+	Districts         []DistrictsSource
 	MaxRejectShare    float64  // a source with a larger share of bad rows is set aside whole
 	Gap               Gap      // where traces are formed: what ends one
 	PlaceholderSheets []string // sheet values that say nothing, compared without case ("", "unknown", ...)
@@ -165,4 +166,11 @@ type AreasSource struct {
 	File
 	Utilities                      []string // swept for, where no column says it
 	Utility, Ticket, Method, Swept Column
+}
+
+// DistrictsSource is one file of districts. All its rows count: a rule that does
+// not hold where it should is a wrong tolerance.
+type DistrictsSource struct {
+	File
+	District Column // the name that rules use
 }

@@ -41,6 +41,7 @@ const (
 type Tolerance struct {
 	HorizontalM, DepthM float64
 	Rule                string // the rule that caught the record, in words
+	Source              string // of the published class behind it; "" none
 }
 
 // Finding is one thing that the data says about the map.

@@ -42,6 +42,7 @@ type Result struct {
 	Job             string
 	Version         string
 	Banner          string
+	Decision        string // the rule of decision of every verdict, in words
 	Survey          *Survey
 	Matches         [][]Match // per trace and reading
 	MarkMatches     []Match   // per mark

@@ -82,11 +82,13 @@ type Feature struct {
 	Deleted bool        // a deleted or geometry-less row: kept out of the records
 }
 
-// Area is where somebody swept the ground for lines.
+// Area is where somebody swept the ground for lines, or a district: a piece of
+// ground that rules can name.
 type Area struct {
 	Place
+	Name      string           // of a district; "" of a swept area
 	Polygon   orb.MultiPolygon // working plane
-	Utilities []string         // for which utilities; never empty
+	Utilities []string         // swept for; never empty, but of a district
 	Method    string
 	Date      string // as the file has it
 	Ticket    string

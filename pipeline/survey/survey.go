@@ -42,7 +42,8 @@ const (
 	RoleFittings  Role = "fittings"
 	RoleControl   Role = "control"
 	RoleAreas     Role = "areas"
-	RoleGrid      Role = "grid" // of shifts between datums: it has no rows
+	RoleDistricts Role = "districts" // areas that rules of the config name
+	RoleGrid      Role = "grid"      // of shifts between datums: it has no rows
 )
 
 // Source is one input file and the account of its rows:
@@ -96,7 +97,8 @@ type Survey struct {
 	Fittings    []Fitting
 	PointLayers []Layer // what the fittings came from
 	Checks      []Check
-	Areas       []Area
+	Areas       []Area // swept
+	Districts   []Area // where rules of the config hold, by name; nobody swept them
 	Sources     []Source
 	Rejects     []Reject
 	Notes       []string // warnings for the first screen
