@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"slices"
 	"strings"
+	"sync"
 
 	"github.com/asfound/asfound/pipeline/adjust"
 	"github.com/asfound/asfound/pipeline/correct"
@@ -25,7 +26,7 @@ type Job struct {
 
 	Read    read.Options
 	Match   match.Options
-	Matcher Matcher // nil: match.Traces
+	Matcher Matcher // nil: the match stage's own
 	Adjust  adjust.Options
 	Judge   judge.Options
 	Correct correct.Options
@@ -35,7 +36,7 @@ type Job struct {
 
 // Matcher says which record each reading belongs to, given what the adjustment
 // of the last round found (nil in the first).
-type Matcher func(*survey.Survey, *survey.Model, match.Options) [][]survey.Match
+type Matcher func(*survey.Survey, *survey.Model) [][]survey.Match
 
 // Progress is told of the work done: done of total steps of a stage. It is
 // called from one goroutine.
@@ -110,16 +111,17 @@ func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) 
 func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, progress Progress) (*survey.Result, error) {
 	step := steps{ctx, log, progress}
 	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner, Decision: job.Judge.DecisionRule(), Survey: s}
+	ground := sync.OnceValue(func() *match.Ground { return match.Prepare(s, job.Match) })
 	traces := job.Matcher
 	if traces == nil {
-		traces = match.Traces
+		traces = func(_ *survey.Survey, prior *survey.Model) [][]survey.Match { return ground().Traces(prior) }
 	}
 	var err error
 	for round := range maxRounds {
 		before := r.Matches
 		err = step.do("match", func() error {
-			r.Matches = traces(r.Survey, r.Model, job.Match)
-			r.ExposureMatches = match.Exposures(r.Survey, r.Model, job.Match)
+			r.Matches = traces(s, r.Model)
+			r.ExposureMatches = match.Exposures(s, r.Model, job.Match)
 			return nil
 		})
 		if err != nil {
@@ -140,7 +142,7 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 		}
 	}
 	err = step.do("match", func() error {
-		r.MarkMatches = match.Marks(r.Survey, r.Model, job.Match)
+		r.MarkMatches = ground().Marks(r.Model)
 		return nil
 	})
 	if err != nil {

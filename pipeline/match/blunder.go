@@ -158,7 +158,7 @@ func (h *hough) find(n *network, ss []sample, lost, segs []int32, met int, known
 	h.near = h.near[:0]
 	utility := n.records[n.segs[segs[0]].record].utility
 	for _, at := range lost[from:to] {
-		if box.Contains(ss[at].p) && !foreign(ss[at].utility, utility) {
+		if box.Contains(ss[at].p) && !ss[at].utility.foreign(utility) {
 			h.near = append(h.near, at)
 		}
 	}
@@ -209,7 +209,7 @@ func (h *hough) believed(cell int32, needs, met int) bool {
 func (h *hough) lay(n *network, s *sample, number, id int32) {
 	g := &n.segs[id]
 	r := &n.records[g.record]
-	if math.Abs(g.ux*s.course.x+g.uy*s.course.y) < parallelCos || foreign(s.utility, r.utility) {
+	if math.Abs(g.ux*s.course.x+g.uy*s.course.y) < parallelCos || s.utility.foreign(r.utility) {
 		return
 	}
 	across, along := g.across(s.p)/r.scale, g.along(s.p)/r.scale

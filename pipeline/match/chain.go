@@ -23,12 +23,12 @@ import "math"
 // metre across the walk in every state, and what forward-backward returns are
 // probabilities.
 type chain struct {
-	net *network
+	net *web
 	o   Options
 	ps  *priors
 
-	humming string // the utility whose lines carry a signal of their own
-	utility string // the trace's label, or what a passive trace without one follows
+	humming string  // the utility whose lines carry a signal of their own
+	utility utility // the trace's label, or what a passive trace without one follows
 	session *shift
 	obs     []observation
 	cands   []candidate
@@ -176,7 +176,7 @@ const twinM = 0.3
 // same line: an old drawing that nobody took off the map, say.
 func (c *chain) twins(a, b *candidate) bool {
 	cos := a.ux*b.ux + a.uy*b.uy
-	if !a.square || !b.square || math.Abs(cos) < alongCos || foreign(c.net.records[a.rec].utility, c.net.records[b.rec].utility) {
+	if !a.square || !b.square || math.Abs(cos) < alongCos || c.net.records[a.rec].utility.foreign(c.net.records[b.rec].utility) {
 		return false
 	}
 	return math.Abs((a.across-a.shift)-math.Copysign(1, cos)*(b.across-b.shift)) < twinM

@@ -79,7 +79,7 @@ func (c *chain) ends(a *candidate, b, o *observation) (probability float64, on g
 	if forward {
 		at = p.to
 	}
-	return passes(x, x+o.ground, a.spread, a.spread), c.net.goesOn(&c.net.records[a.rec], at)
+	return passes(x, x+o.ground, a.spread, a.spread), c.net.goesOn(a.rec, at)
 }
 
 // goingOn is what the map has past the end of a record.
@@ -92,10 +92,13 @@ const (
 )
 
 // goesOn says what goes on at the end of a record.
-func (n *network) goesOn(r *record, station float64) goingOn {
+func (n *web) goesOn(rec int32, station float64) goingOn {
 	on := nothing
-	for _, j := range n.joints[r.joints[0]:r.joints[1]] {
-		switch {
+	js := n.jointsFrom(rec, station-samePlaceM)
+	for i := range js {
+		switch j := &js[i]; {
+		case j.here > station+samePlaceM:
+			return on
 		case !j.atEnd || math.Abs(j.here-station) >= samePlaceM:
 		case j.straight:
 			return straight

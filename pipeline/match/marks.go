@@ -13,22 +13,19 @@ import (
 // survey's order. A mark alone says little: those of one ticket, utility, crew and
 // session that follow each other on the ground are matched together, as the
 // readings of a trace are, with no signal to go by. prior is as in Traces.
-func Marks(s *survey.Survey, prior *survey.Model, o Options) []survey.Match {
-	out := make([]survey.Match, len(s.Marks))
+func (g *Ground) Marks(prior *survey.Model) []survey.Match {
+	marks := g.survey.Marks
+	out := make([]survey.Match, len(marks))
 	if len(out) == 0 {
 		return out
 	}
-	e := expect(s, prior, o)
-	rows := markRows(s.Marks, o.MarkGapM)
-	parallel.Each(len(rows), o.Workers, func() func(int) {
-		c := e.chain()
-		var tru []trust
+	e := g.expect(prior)
+	rows := markRows(marks, g.o.MarkGapM)
+	parallel.Each(len(rows), g.o.Workers, func() func(int) {
+		w := e.worker()
 		return func(i int) {
-			tr := markTrace(s.Marks, rows[i], o.MarkM)
-			tru = judgeTrust(&tr, &o, tru)
-			c.observe(&tr, sessionOf(e.sessions, &tr), tru)
-			c.solve()
-			for k, m := range c.matches(s, &tr, tru) {
+			tr := markTrace(marks, rows[i], g.o.MarkM)
+			for k, m := range w.match(&tr) {
 				out[rows[i][k]] = m
 			}
 		}

@@ -39,7 +39,7 @@ func TestMarks(t *testing.T) {
 	} {
 		s := town(c.records)
 		s.Marks = c.marks
-		if got := on(s, Marks(s, nil, ordinary)); got != c.want {
+		if got := on(s, Prepare(s, ordinary).Marks(nil)); got != c.want {
 			t.Errorf("%s: got %q, want %q", c.name, got, c.want)
 		}
 	}
@@ -81,7 +81,7 @@ func TestMarksOfTowns(t *testing.T) {
 	for seed := uint64(9101); seed < 9104; seed++ {
 		made := synth.Make(seed, p)
 		s := made.Survey()
-		for i, m := range Marks(s, nil, ordinary) {
+		for i, m := range Prepare(s, ordinary).Marks(nil) {
 			if s.Marks[i].Utility == "" {
 				continue
 			}

@@ -10,54 +10,85 @@ import (
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
+// Ground is what is known of a survey before its walks are looked at one by one:
+// the map as the matcher walks it, and how whole sheets and sessions seem to lie.
+// It depends on no adjusted model, so one serves every round. It is read-only.
+type Ground struct {
+	survey           *survey.Survey
+	o                Options
+	net              *network
+	layout           *layout
+	sheets, sessions map[string]int32
+	humming          string
+}
+
+// Prepare finds the ground of a survey.
+func Prepare(s *survey.Survey, o Options) *Ground {
+	g := &Ground{survey: s, o: o, sheets: sheetNames(s.Records), sessions: sessionNames(s.Traces), humming: hums(s.Traces)}
+	samples := g.lay(nil)
+	if start := g.net.blunders(s, samples, g.layout, len(g.sheets), o); start != nil {
+		g.lay(start)
+	}
+	g.net.meet(o)
+	return g
+}
+
+// lay lays the map out, each sheet moved by its starting shift where there are
+// any, and has the walks vote on it.
+func (g *Ground) lay(start []shift) []sample {
+	g.net = newNetwork(g.survey, g.sheets, start, g.o)
+	ss := g.net.samples(g.survey, g.sessions, voteM, g.o.Workers)
+	g.layout = newLayout(ss, len(g.sheets), len(g.sessions), g.o)
+	return ss
+}
+
 // Traces matches every reading of every trace. The result has one slice per
 // trace and one Match per reading, in the survey's order.
 //
 // prior is the adjusted model of an earlier round, whose sheet shifts are what
 // this round expects of the map; nil in the first. The result depends on
 // neither the number of workers nor the order of records and traces.
-func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
-	e := expect(s, prior, o)
-	out := make([][]survey.Match, len(s.Traces))
-	parallel.Each(len(s.Traces), o.Workers, func() func(int) {
-		c := e.chain()
-		var tru []trust
-		return func(i int) {
-			tr := &s.Traces[i]
-			tru = judgeTrust(tr, &o, tru)
-			c.observe(tr, sessionOf(e.sessions, tr), tru)
-			c.solve()
-			out[i] = c.matches(s, tr, tru)
-		}
+func (g *Ground) Traces(prior *survey.Model) [][]survey.Match {
+	e := g.expect(prior)
+	out := make([][]survey.Match, len(g.survey.Traces))
+	parallel.Each(len(out), g.o.Workers, func() func(int) {
+		w := e.worker()
+		return func(i int) { out[i] = w.match(&g.survey.Traces[i]) }
 	})
 	return out
 }
 
-// expectation is the map as the matcher walks it, and what is expected of it
-// before a walk is looked at by itself.
+// Traces prepares a survey and matches it once.
+func Traces(s *survey.Survey, prior *survey.Model, o Options) [][]survey.Match {
+	return Prepare(s, o).Traces(prior)
+}
+
+// expectation is the ground as a round expects it.
 type expectation struct {
-	net      *network
-	ps       *priors
-	sessions map[string]int32
-	humming  string
-	o        Options
+	*Ground
+	web *web
+	ps  *priors
 }
 
-func expect(s *survey.Survey, prior *survey.Model, o Options) *expectation {
-	sheets, sessions := sheetNames(s.Records), sessionNames(s.Traces)
-	net := newNetwork(s, sheets, nil, o)
-	ss := net.samples(s, sessions, voteM, o.Workers)
-	l := newLayout(ss, len(sheets), len(sessions), o)
-	if start := net.blunders(s, ss, l, len(sheets), o); start != nil {
-		net = newNetwork(s, sheets, start, o)
-		ss = net.samples(s, sessions, voteM, o.Workers)
-		l = newLayout(ss, len(sheets), len(sessions), o)
-	}
-	ps := newPriors(l, net, s.Traces, sheets, sessions, prior, o)
-	net.join(ps, o)
-	return &expectation{net, ps, sessions, hums(s.Traces), o}
+func (g *Ground) expect(prior *survey.Model) *expectation {
+	ps := newPriors(g.layout, g.net, g.survey.Traces, g.sheets, g.sessions, prior, g.o)
+	return &expectation{g, g.net.join(ps, g.o), ps}
 }
 
-func (e *expectation) chain() *chain {
-	return &chain{net: e.net, o: e.o, ps: e.ps, humming: e.humming}
+// worker matches one walk after the other, in the same memory.
+type worker struct {
+	*expectation
+	chain chain
+	trust []trust
+}
+
+func (e *expectation) worker() *worker {
+	return &worker{expectation: e, chain: chain{net: e.web, o: e.o, ps: e.ps, humming: e.humming}}
+}
+
+func (w *worker) match(tr *survey.Trace) []survey.Match {
+	w.trust = judgeTrust(tr, &w.o, w.trust)
+	w.chain.observe(tr, sessionOf(w.sessions, tr), w.trust)
+	w.chain.solve()
+	return w.chain.matches(w.survey, tr, w.trust)
 }

@@ -46,7 +46,7 @@ func (c *chain) enter(i int, w []float64, total float64) {
 
 // hasOwnBeside says whether a record of the walk's utility runs beside reading i.
 func (c *chain) hasOwnBeside(i int) bool {
-	if c.utility == "" {
+	if c.utility == 0 {
 		return false
 	}
 	for j := range c.candidates(i) {
@@ -104,7 +104,7 @@ func (c *chain) kind(rec int32, o *observation) kind {
 	switch {
 	case r.noSignal && !o.anyRecord:
 		return kindNoSignal
-	case foreign(c.utility, r.utility):
+	case c.utility.foreign(r.utility):
 		return kindForeign
 	}
 	return kindOwn

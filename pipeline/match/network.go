@@ -7,13 +7,12 @@ import (
 
 	"github.com/paulmach/orb"
 
-	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/internal/spatial"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
 // network is the map as the matcher walks it: every segment of every record in
-// one slice, an index over them, and the joints where records meet.
+// one slice, an index over them, and the places where records meet.
 //
 // Records stand in the order of their keys, whatever the input's order, so that
 // ties and sums come out the same.
@@ -22,23 +21,41 @@ type network struct {
 	segs    []segment
 	parts   []part
 	index   *spatial.Index
-	joints  []joint // by record, then station
 	// shortest is the ground length of the shortest part.
 	shortest float64
-	widestM  float64 // widest gap of a joint
+	labels   map[string]utility
+
+	meetings  []meeting // by record, then station
+	meetsFrom []int32   // by record: where its meetings begin; and the end of the last's
 }
 
 // record is what the matcher needs to know of one survey.Record.
 type record struct {
 	input      int // its index in Survey.Records
-	utility    string
+	utility    utility
 	sheet      int32 // index into the shifts; -1 where it names no sheet
 	noSignal   bool
 	scale      float64 // grid over ground
-	joints     [2]int32
 	network    int32   // the same for records that hang together
 	start      shift   // by which the record has been moved from where the map has it
 	sinC, cosC float64 // of the meridian convergence
+}
+
+// utility is the number of a kind of line, so that two are compared at no cost:
+// 0 where none is named, strangeUtility where no record has the label.
+type utility int32
+
+const strangeUtility utility = -1
+
+func (u utility) foreign(v utility) bool { return u != v && u != 0 && v != 0 }
+
+// utility is the number of a label.
+func (n *network) utility(label string) utility {
+	u, known := n.labels[label]
+	if !known && label != "" {
+		return strangeUtility
+	}
+	return u
 }
 
 // segment is a piece of a record that has a length. prev and next are the
@@ -60,22 +77,13 @@ type part struct {
 	closed   bool
 }
 
-// joint is a place where a record goes on along another one: its end, or the
-// other's, lies within the snap distance of the other. Where two drawings were
-// never joined, a gap takes the place of a joint, at a price.
-type joint struct {
-	other       int32
-	here, there float64 // stations
-	gap         float64 // ground metres; 0 where they are joined
-	weight      float64 // 1 where they are joined
-	atEnd       bool    // here is an end of this record
-	straight    bool    // and the other record goes on straight ahead
-}
-
 // newNetwork lays the records out, each sheet moved by its starting shift where
 // there are any (by sheet).
 func newNetwork(s *survey.Survey, sheets map[string]int32, start []shift, o Options) *network {
-	n := &network{records: make([]record, len(s.Records))}
+	n := &network{records: make([]record, len(s.Records)), labels: map[string]utility{}}
+	for name, i := range numbered(len(s.Records), func(i int) string { return s.Records[i].Utility }) {
+		n.labels[name] = utility(i) + 1
+	}
 	total := 0
 	for i := range s.Records {
 		for _, part := range s.Records[i].Parts {
@@ -95,7 +103,7 @@ func newNetwork(s *survey.Survey, sheets map[string]int32, start []shift, o Opti
 		}
 		sin, cos := math.Sincos(r.Convergence)
 		n.records[at] = record{
-			input: i, utility: r.Utility, sheet: sheet, noSignal: r.Conductor == survey.ConductorNone,
+			input: i, utility: n.labels[r.Utility], sheet: sheet, noSignal: r.Conductor == survey.ConductorNone,
 			scale: scale, sinC: sin, cosC: cos,
 		}
 		if sheet >= 0 && start != nil {
@@ -194,182 +202,6 @@ func (s *segment) along(p orb.Point) float64 { return (p[0]-s.a[0])*s.ux + (p[1]
 
 func (s *segment) across(p orb.Point) float64 {
 	return (p[0]-s.a[0])*s.uy - (p[1]-s.a[1])*s.ux
-}
-
-// pair is a joint with the record that it is of.
-type pair struct {
-	rec int32
-	joint
-}
-
-// join finds the joints and gaps: for every open end of a part the records of
-// the same utility, or of none, that are near it on the map, or would be if the
-// sheets lay where they seem to.
-func (n *network) join(ps *priors, o Options) {
-	const chunk = 1024
-	found := make([][]pair, (len(n.segs)+chunk-1)/chunk)
-	parallel.Each(len(found), o.Workers, func() func(int) {
-		var buf []int32
-		return func(i int) {
-			for id := i * chunk; id < min((i+1)*chunk, len(n.segs)); id++ {
-				found[i], buf = n.joinEnds(int32(id), ps, &o, buf, found[i])
-			}
-		}
-	})
-	n.keep(found)
-	n.number()
-}
-
-// joinEnds appends the joints at the open ends of a segment, of both records, to
-// dst.
-func (n *network) joinEnds(id int32, ps *priors, o *Options, buf []int32, dst []pair) ([]pair, []int32) {
-	s := &n.segs[id]
-	r := &n.records[s.record]
-	for _, end := range [2]bool{false, true} {
-		if (end && s.next >= 0) || (!end && s.prev >= 0) {
-			continue
-		}
-		p, station := s.a, s.station
-		if end {
-			p, station = s.end(), s.station+s.length/r.scale
-		}
-		buf = n.index.Within(p, o.GapM*r.scale, buf)
-		for _, id := range buf {
-			t := &n.segs[id]
-			q := &n.records[t.record]
-			if t.record == s.record || foreign(r.utility, q.utility) {
-				continue
-			}
-			there := t.station + min(max(t.along(p), 0), t.length)/q.scale
-			toEnd := math.Inf(1)
-			if p := &n.parts[t.of]; !p.closed {
-				toEnd = min(there-p.from, p.to-there)
-			}
-			j := joint{other: t.record, here: station, there: there, atEnd: true, weight: 1}
-			if j.gap = n.gap(p, s, t, ps); j.gap <= o.SnapM {
-				j.gap = 0
-			} else if j.weight = o.GapShare * closeness(j.gap, o.OwnM+o.LocalM); toEnd > o.GapM {
-				continue // an end beside a line is no gap
-			}
-			back := joint{other: s.record, here: j.there, there: j.here, gap: j.gap, weight: j.weight, atEnd: toEnd < o.GapM}
-			j.straight = n.straight(s, end, t, there)
-			back.straight = j.straight && back.atEnd
-			dst = append(dst, pair{s.record, j}, pair{t.record, back})
-		}
-	}
-	return dst, buf
-}
-
-// keep lays the joints out by record and station, the best of those that are one
-// place.
-func (n *network) keep(found [][]pair) {
-	next := make([]int32, len(n.records)+1) // where the next joint of a record goes
-	for _, pairs := range found {
-		for i := range pairs {
-			next[pairs[i].rec+1]++
-			n.widestM = max(n.widestM, pairs[i].gap)
-		}
-	}
-	for r := range n.records {
-		next[r+1] += next[r]
-	}
-	all := make([]joint, next[len(n.records)])
-	for _, pairs := range found {
-		for i := range pairs {
-			p := &pairs[i]
-			all[next[p.rec]] = p.joint
-			next[p.rec]++
-		}
-	}
-	from, at := int32(0), int32(0)
-	for r := range n.records {
-		js := all[from:next[r]]
-		from = next[r]
-		slices.SortFunc(js, func(a, b joint) int { return a.compare(&b) })
-		js = slices.CompactFunc(js, func(a, b joint) bool {
-			return a.here == b.here && a.other == b.other && a.there == b.there
-		})
-		n.records[r].joints = [2]int32{at, at + int32(copy(all[at:], js))}
-		at += int32(len(js))
-	}
-	n.joints = all[:at]
-}
-
-// straight says whether t goes on, from a station of it, in the direction in
-// which s ends there.
-func (n *network) straight(s *segment, end bool, t *segment, there float64) bool {
-	cos := s.ux*t.ux + s.uy*t.uy
-	if !end {
-		cos = -cos
-	}
-	along := there - t.station
-	rest := t.length/n.records[t.record].scale - along
-	return cos > goesOnCos && rest > samePlaceM || cos < -goesOnCos && along > samePlaceM
-}
-
-// goesOnCos is the cosine of the sharpest bend at which a line still goes on
-// straight ahead: 45 degrees. Common practice, no source.
-const goesOnCos = 0.7
-
-// number gives records that hang together one number.
-func (n *network) number() {
-	for i := range n.records {
-		n.records[i].network = int32(i)
-	}
-	root := func(i int32) int32 {
-		for n.records[i].network != i {
-			n.records[i].network = n.records[n.records[i].network].network
-			i = n.records[i].network
-		}
-		return i
-	}
-	for i := range n.records {
-		r := &n.records[i]
-		for _, j := range n.joints[r.joints[0]:r.joints[1]] {
-			a, b := root(int32(i)), root(j.other)
-			n.records[max(a, b)].network = min(a, b)
-		}
-	}
-	for i := range n.records {
-		n.records[i].network = root(int32(i))
-	}
-}
-
-// compare orders a record's joints by station; of those that are one place, the
-// best joined and those at an end come first.
-func (j *joint) compare(k *joint) int {
-	switch {
-	case j.here != k.here:
-		return cmp.Compare(j.here, k.here)
-	case j.other != k.other:
-		return cmp.Compare(j.other, k.other)
-	case j.there != k.there:
-		return cmp.Compare(j.there, k.there)
-	case j.gap != k.gap:
-		return cmp.Compare(j.gap, k.gap)
-	case j.atEnd != k.atEnd:
-		return yesFirst(j.atEnd)
-	case j.straight != k.straight:
-		return yesFirst(j.straight)
-	}
-	return 0
-}
-
-func yesFirst(yes bool) int {
-	if yes {
-		return -1
-	}
-	return 1
-}
-
-// gap is how far the end p of s lies from t on the map, or would lie if both
-// sheets were where they seem to be, whichever is less; ground metres.
-func (n *network) gap(p orb.Point, s, t *segment, ps *priors) float64 {
-	q := &n.records[t.record]
-	raw := t.distance(p) / q.scale
-	a, b := &ps.sheets[n.records[s.record].sheet+1], &ps.sheets[q.sheet+1]
-	dx, dy := q.toGrid(a.east-b.east, a.north-b.north)
-	return min(raw, t.distance(orb.Point{p[0] + dx, p[1] + dy})/q.scale)
 }
 
 // toGrid turns a vector from true axes and ground metres to grid axes and

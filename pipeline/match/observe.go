@@ -37,10 +37,11 @@ const minGroundM = 0.05
 func (c *chain) observe(tr *survey.Trace, session int32, trust []trust) {
 	c.forget()
 	c.obs, c.cands, c.from = c.obs[:0], c.cands[:0], c.from[:0]
-	c.utility = tr.Utility
-	if c.utility == "" && allPassive(tr) {
-		c.utility = c.humming
+	label := tr.Utility
+	if label == "" && allPassive(tr) {
+		label = c.humming
 	}
+	c.utility = c.net.utility(label)
 	c.session = &c.ps.sessions[session+1]
 	for i := range tr.Readings {
 		r := &tr.Readings[i]

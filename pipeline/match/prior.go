@@ -63,7 +63,7 @@ func newPriors(l *layout, net *network, traces []survey.Trace, sheets, sessions 
 	for i := range p.sheets {
 		p.sheets[i] = unknownSheet(o)
 		if i > 0 && l.sheets[i-1].supported {
-			p.sheets[i] = mixture(l.sheets[i-1].shifts)
+			p.sheets[i] = mixture(slices.Clone(l.sheets[i-1].shifts)) // move changes them
 		}
 	}
 	for i := range p.sessions {

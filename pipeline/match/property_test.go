@@ -104,8 +104,10 @@ func TestChainEqualsEnumeration(t *testing.T) {
 		s := drawTown(t, 5)
 		o := ordinary
 		sheets := sheetNames(s.Records)
-		c := &chain{net: newNetwork(s, sheets, nil, o), o: o, ps: newPriors(&layout{sheets: make([]verdict, len(sheets))}, nil, nil, sheets, nil, nil, o)}
-		c.net.join(c.ps, o)
+		n := newNetwork(s, sheets, nil, o)
+		n.meet(o)
+		ps := newPriors(&layout{sheets: make([]verdict, len(sheets))}, nil, nil, sheets, nil, nil, o)
+		c := &chain{net: n.join(ps, o), o: o, ps: ps}
 		tr := &s.Traces[0]
 		c.observe(tr, -1, judgeTrust(tr, &o, nil))
 		c.solve()

@@ -46,9 +46,8 @@ func (w *way) betterThan(v *way, from float64) bool {
 }
 
 // jointsFrom are the joints of a record from a station on.
-func (n *network) jointsFrom(rec int32, station float64) []joint {
-	r := &n.records[rec]
-	from, to := r.joints[0], r.joints[1]
+func (n *web) jointsFrom(rec int32, station float64) []joint {
+	from, to := n.of[rec][0], n.of[rec][1]
 	for from < to {
 		if mid := (from + to) / 2; n.joints[mid].here >= station {
 			to = mid
@@ -56,11 +55,11 @@ func (n *network) jointsFrom(rec int32, station float64) []joint {
 			from = mid + 1
 		}
 	}
-	return n.joints[from:r.joints[1]]
+	return n.joints[from:n.of[rec][1]]
 }
 
 // jointsWithin are the joints of a candidate's record within a distance along it.
-func (n *network) jointsWithin(a *candidate, limit float64) []joint {
+func (n *web) jointsWithin(a *candidate, limit float64) []joint {
 	js := n.jointsFrom(a.rec, a.station-limit)
 	for i := range js {
 		if js[i].here > a.station+limit {
@@ -72,7 +71,7 @@ func (n *network) jointsWithin(a *candidate, limit float64) []joint {
 
 // teeBetween says whether lines meet on the way between two places of a record,
 // give or take what a place is uncertain by.
-func (n *network) teeBetween(a, z *candidate) bool {
+func (n *web) teeBetween(a, z *candidate) bool {
 	const about = 1
 	js := n.jointsFrom(a.rec, min(a.station, z.station)-about)
 	return len(js) > 0 && js[0].here <= max(a.station, z.station)+about
@@ -83,7 +82,7 @@ func (n *network) teeBetween(a, z *candidate) bool {
 // doors are the joints of the other's record as far as a route may come.
 // A candidate beyond an end has passed the joint there, or has not yet come to
 // it, by as much as it is beyond.
-func (n *network) route(a, z *candidate, doors []joint, limit float64) (way, bool) {
+func (n *web) route(a, z *candidate, doors []joint, limit float64) (way, bool) {
 	if n.records[a.rec].network != n.records[z.rec].network {
 		return way{}, false
 	}
@@ -115,7 +114,7 @@ func (g *goal) leadsTo(rec int32) bool {
 
 // hop is the best way from a station of a record to the goal within the limit,
 // over so many joints at most.
-func (n *network) hop(from int32, at float64, to *goal, limit float64, hops int) (best way) {
+func (n *web) hop(from int32, at float64, to *goal, limit float64, hops int) (best way) {
 	js := n.jointsFrom(from, at-limit)
 	for k := range js {
 		j := &js[k]

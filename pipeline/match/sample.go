@@ -21,7 +21,7 @@ type sample struct {
 
 	p       orb.Point
 	course  heading
-	utility string
+	utility utility
 	file    string
 }
 
@@ -59,7 +59,7 @@ func (n *network) samples(s *survey.Survey, sessions map[string]int32, radiusM f
 	order := traceOrder(s.Traces)
 	perTrace := make([][]sample, len(order))
 	parallel.Each(len(order), workers, func() func(int) {
-		c := &chain{net: n}
+		c := &chain{net: &web{network: n}}
 		return func(i int) {
 			perTrace[i] = c.sampleTrace(&s.Traces[order[i]], int32(i), sessions, radiusM)
 		}
@@ -97,7 +97,7 @@ func (c *chain) sampleTrace(tr *survey.Trace, rank int32, sessions map[string]in
 			c.obs = append(c.obs, observation{reading: i, p: r.Point})
 		}
 	}
-	session := sessionOf(sessions, tr)
+	session, utility := sessionOf(sessions, tr), c.net.utility(tr.Utility)
 	var out []sample
 	last := math.Inf(-1)
 	walked := 0.0
@@ -114,21 +114,21 @@ func (c *chain) sampleTrace(tr *survey.Trace, rank int32, sessions map[string]in
 			continue
 		}
 		out = append(out, sample{
-			trace: rank, session: session, source: tr.Positions, views: c.views(o, tr.Utility, radiusM),
-			p: o.p, course: o.after, utility: tr.Utility, file: tr.Readings[o.reading].File,
+			trace: rank, session: session, source: tr.Positions, views: c.views(o, utility, radiusM),
+			p: o.p, course: o.after, utility: utility, file: tr.Readings[o.reading].File,
 		})
 		last = walked
 	}
 	return out
 }
 
-func (c *chain) views(o *observation, utility string, radiusM float64) []view {
+func (c *chain) views(o *observation, utility utility, radiusM float64) []view {
 	out := c.seen[:0]
 	c.hits = c.net.index.Within(o.p, radiusM, c.hits)
 	for _, id := range c.hits {
 		s := &c.net.segs[id]
 		r := &c.net.records[s.record]
-		if foreign(utility, r.utility) || math.Abs(s.ux*o.after.x+s.uy*o.after.y) < alongCos {
+		if utility.foreign(r.utility) || math.Abs(s.ux*o.after.x+s.uy*o.after.y) < alongCos {
 			continue
 		}
 		t := s.along(o.p)

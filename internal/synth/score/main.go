@@ -42,7 +42,6 @@ import (
 	"github.com/asfound/asfound/internal/synth/scorer"
 	"github.com/asfound/asfound/pipeline"
 	"github.com/asfound/asfound/pipeline/correct"
-	"github.com/asfound/asfound/pipeline/match"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -190,7 +189,7 @@ func (todo *work) score(seed uint64) (scores, error) {
 	job := c.Job("score", time.Unix(0, 0).UTC())
 	job.Correct.When = todo.when
 	if todo.trueMatches {
-		job.Matcher = func(s *survey.Survey, _ *survey.Model, _ match.Options) [][]survey.Match { return town.Matches(s) }
+		job.Matcher = func(s *survey.Survey, _ *survey.Model) [][]survey.Match { return town.Matches(s) }
 	}
 	out, err := pipeline.Run(context.Background(), job, nil, nil)
 	if err != nil {
