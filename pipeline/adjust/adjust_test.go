@@ -3,6 +3,7 @@ package adjust
 import (
 	"fmt"
 	"math"
+	"reflect"
 	"testing"
 	"time"
 
@@ -307,7 +308,7 @@ func TestOrderChangesNothing(t *testing.T) {
 		}
 	}
 	for i := range a.Effects {
-		if a.Effects[i] != b.Effects[i] {
+		if !reflect.DeepEqual(a.Effects[i], b.Effects[i]) {
 			t.Errorf("effect %+v and %+v", a.Effects[i], b.Effects[i])
 		}
 	}

@@ -1,6 +1,7 @@
 package adjust
 
 import (
+	"maps"
 	"math"
 	"slices"
 
@@ -17,7 +18,7 @@ func (p *problem) effects(inv *estimate.Inverse) []survey.Effect {
 	}
 	for i, se := range p.ev.sessions {
 		v := p.session[i].mixed(p.difference(&p.session[i], inv))
-		sessions = append(sessions, survey.Effect{Kind: survey.EffectSession, Name: se.name, Crew: se.crew, V: v})
+		sessions = append(sessions, survey.Effect{Kind: survey.EffectSession, Name: se.name, Crew: se.crew, V: v, Others: p.freed[i].beyond})
 	}
 	for i, name := range p.ev.sources {
 		sources = append(sources, survey.Effect{Kind: survey.EffectSource, Name: name, V: p.jointVector(p.u.sources+2*i, inv)})
@@ -27,6 +28,7 @@ func (p *problem) effects(inv *estimate.Inverse) []survey.Effect {
 			sheets[k].Records++
 		}
 	}
+	reads := make([]map[int32]bool, len(sheets)) // sessions on each sheet
 	for _, c := range p.readCells {
 		touched := map[int32]bool{} // sessions
 		for i := range c.obs {
@@ -36,6 +38,10 @@ func (p *problem) effects(inv *estimate.Inverse) []survey.Effect {
 			}
 			if k := p.n.records[c.record].sheet; k >= 0 {
 				sheets[k].Readings++
+				if reads[k] == nil {
+					reads[k] = map[int32]bool{}
+				}
+				reads[k][ob.session] = true
 			}
 			sessions[ob.session].Readings++
 			sources[p.ev.sessions[ob.session].source].Readings++
@@ -50,9 +56,28 @@ func (p *problem) effects(inv *estimate.Inverse) []survey.Effect {
 		sources[p.ev.sessions[c.session].source].Checks++
 	}
 	markSignificant(sheets, p.o.NameM, p.o.FalseDiscovery)
+	for k := range sheets {
+		if sheets[k].Significant {
+			sheets[k].RestsOn = p.restsOn(k, sheets[k].V, slices.Sorted(maps.Keys(reads[k])), inv)
+		}
+	}
 	markSignificant(sessions, 3*p.o.SessionM, p.o.FalseDiscovery)
 	markSignificant(sources, max(0.1, 3*p.o.PositionsM), p.o.FalseDiscovery)
 	return slices.Concat(sheets, sessions, sources)
+}
+
+// restsOn lists those of a sheet's sessions, as effects, without whose own word
+// its shift would not be worth naming.
+func (p *problem) restsOn(sheet int, v survey.Vector, sessions []int32, inv *estimate.Inverse) (out []int) {
+	at, m := covariances(inv), int(p.joint.place[p.u.sheets+2*sheet])
+	for _, s := range sessions {
+		i := int(p.joint.place[p.u.sessions+2*int(s)])
+		without := p.freed[s].sheet(v, [2]float64{at(m, i), at(m, i+1)}, [2]float64{at(m+1, i), at(m+1, i+1)})
+		if exceedance(without, p.o.NameM) > p.o.FalseDiscovery {
+			out = append(out, len(p.n.sheets)+int(s))
+		}
+	}
+	return out
 }
 
 // jointVector is the estimate and covariance of a pair of shared unknowns.
@@ -109,7 +134,11 @@ func markSignificant(effects []survey.Effect, sizeM, rate float64) {
 	for i := range effects {
 		if effects[i].Readings+effects[i].Checks > 0 {
 			tested = append(tested, i)
-			p = append(p, exceedance(effects[i].V, sizeM))
+			e := exceedance(effects[i].V, sizeM)
+			if effects[i].Kind == survey.EffectSession { // nor does it accuse itself
+				e = max(e, exceedance(effects[i].Others, sizeM))
+			}
+			p = append(p, e)
 		}
 	}
 	for k, adjusted := range estimate.AdjustedP(p) {

@@ -39,7 +39,12 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	if err != nil {
 		return nil, err
 	}
-	m.Draws = p.draws
+	m.Draws, m.Without = p.draws, p.without
+	p.freed = make([]freed, len(p.session))
+	for i := range p.freed {
+		p.freed[i] = p.free(i, p.joint.inv)
+	}
+	m.TraceSession, m.CheckSession = p.whose(s)
 	m.Effects = p.effects(p.joint.inv)
 	m.Fit = p.fit(ds)
 	return m, nil

@@ -39,7 +39,8 @@ type problem struct {
 	cells                   []cell // by key of their record
 	readCells, unreadCells  []*cell
 	joint                   joint
-	atOnce                  int // cells condensed before they are joined
+	freed                   []freed // of each session, once the posterior is known
+	atOnce                  int     // cells condensed before they are joined
 }
 
 func newProblem(n *network, ev *evidence, atOnce int, o Options) (*problem, error) {

@@ -26,11 +26,28 @@ type Model struct {
 	// its own. They are not kept: those of a city would fill gigabytes.
 	Draws func(record int) [][]float32
 
+	// Without is what a record's offsets would be with nothing presumed of one of
+	// the sessions that read it, for each of those: a session does not testify for
+	// itself. Nil, or none, where nothing was read.
+	Without func(record int) []Without
+
+	// Sessions of the traces and of the control checks, as Effects.
+	TraceSession, CheckSession []int
+
 	// Of every reading, per trace: one standard deviation of its offset across
 	// the line, and its cover minus its record's. NaN where the model says
 	// nothing of a reading; nil where it says nothing at all.
 	OffsetU          [][]float32
 	CoverDifferenceM [][]float32
+}
+
+// Without is a record adjusted with nothing presumed of one session's error:
+// only control checks, other sessions and other sheets tell of it.
+type Without struct {
+	Session  int       // into Model.Effects
+	Readings int       // its used readings on the record
+	OffsetM  []float64 // at the profile's nodes
+	AddedU   []float64 // what the nodes' OffsetU grows by, as a standard deviation
 }
 
 // Profile is what to add to one record to reach the truth, along its length.
@@ -116,13 +133,19 @@ const (
 // to reach the truth) or to a session's or source's positions (observed minus
 // true).
 type Effect struct {
-	Kind        EffectKind
-	Name        string
-	Crew        string
-	Readings    int
-	Records     int
-	Checks      int // control checks behind a session or source
-	V           Vector
+	Kind     EffectKind
+	Name     string
+	Crew     string
+	Readings int
+	Records  int
+	Checks   int // control checks behind a session or source
+	V        Vector
+	// Others is a session's V with nothing presumed of it: what all but its own
+	// word says.
+	Others Vector
+	// RestsOn are the sessions, as effects, without whose own word a significant
+	// sheet would not be one.
+	RestsOn     []int
 	Significant bool
 	Explanation string
 }
