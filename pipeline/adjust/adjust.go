@@ -64,7 +64,7 @@ func inParts(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match,
 	if err != nil {
 		return nil, err
 	}
-	covers, err := adjustCovers(s, matches, exposed, n, ev, o, model.CoverDifferenceM)
+	covers, err := adjustCovers(s, matches, exposed, n, o, model.CoverDifferenceM)
 	if err != nil {
 		return nil, err
 	}

@@ -18,8 +18,8 @@ func testOptions() Options {
 	return Options{
 		LocalM: 0.25, LambdaM: 40, LocalNu: 6, SheetM: 0.15, SheetNu: 3, MapM: 0.05, OwnM: 0.15, JoinM: 0.5, SessionM: 0.03, PositionsM: 0.02, BiasM: 0.025,
 		BlockM: 400, SnapM: 0.05, AccuracyFactor: 1.5, DefaultSigmaM: 0.1, PoleM: 0.01, LocateShare: 0.04, LocateMinM: 0.01,
-		DefaultDepthM: 1, PassiveFactor: 2, WanderShare: 0.5, WanderS: 300, Nu: 4, OwnNu: 4, DepthShare: 0.05, DepthMinM: 0.03, DepthScale: 0.02,
-		CoverSheetM: 0.1, CoverLocalM: 0.5, CoverWalkM: 0.08, NameM: 0.3, FalseDiscovery: 0.05, Draws: 200, Seed: 1,
+		DefaultDepthM: 1, PassiveFactor: 2, WanderShare: 0.5, WanderS: 300, Nu: 4, OwnNu: 4, DepthCoilsM: 0.4, DepthNoise: 0.015, DepthMinM: 0.02,
+		DepthGain: 0.008, DepthWalk: 0.004, CoverSheetM: 0.05, CoverLocalM: 0.5, CoverVariesM: 0.1, CoverLengthM: 20, NameM: 0.3, FalseDiscovery: 0.05, Draws: 200, Seed: 1,
 	}
 }
 

@@ -66,9 +66,14 @@ func (o *Options) terms() []survey.Term {
 		{Name: "factor on locating without an own signal", Value: o.PassiveFactor, Source: "practice"},
 		{Name: "share of a position's variance that wanders slowly", Value: o.WanderShare, Source: "practice"},
 		{Name: "correlation time of the wandering", Unit: "s", Value: o.WanderS, Source: "practice"},
-		{Name: "depth, of depth", Value: o.DepthShare, Source: "practice: about 5 % under good conditions"},
+		m("height between a receiver's two coils, s: a depth d errs by d (d + s)/s times the error of their signals' ratio", o.DepthCoilsM, "practice; d = s B2/(B1 - B2)"),
+		{Name: "ratio of the coils' signals, at every reading", Value: o.DepthNoise, Source: "practice"},
 		m("depth, at least", o.DepthMinM, "practice"),
-		m("cover along one walk of one record", o.CoverWalkM, "practice"),
-		{Name: "depth scale of a session and of a trace", Value: o.DepthScale, Source: "practice"},
+		{Name: "ratio of the coils' signals, of a receiver", Value: o.DepthGain, Source: "practice"},
+		{Name: "ratio of the coils' signals, of a walk along a record", Value: o.DepthWalk, Source: "practice"},
+		m("a sheet's common cover error (scale of a Student-t)", o.CoverSheetM, "practice"),
+		m("a record's own cover error (scale of a Student-t)", o.CoverLocalM, "practice"),
+		m("ups and downs of a line about its mean cover", o.CoverVariesM, "practice"),
+		m("their correlation length", o.CoverLengthM, "practice"),
 	}
 }

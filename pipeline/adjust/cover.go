@@ -7,200 +7,210 @@ import (
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
-// coverObs is one depth reading as an equation:
-// cover read - cover recorded = c(record) + k(sheet) + depth (a(session) + a(trace)) + w(trace, record) + e,
-// where depth is the mean over the record: with each reading's own, the ups and
-// downs of the true line would pass for a scale.
-type coverObs struct {
-	record, sheet, session, trace, reading int // trace -1: an exposure, without session and depthM
-	walk                                   int // of the trace among the ids: unknowns are numbered by it
-	pass                                   int // of the trace along the record
-	depthM, value, sigma, weight           float64
+// The covers of a job are one system in one dimension. What a depth reading at a
+// station of a record says is
+//
+//	cover read - cover recorded = h(record) + k(sheet) + v(station) + phi (g(receiver) + w(walk)) + e.
+//
+// h + k is the mean over what was read of the record, and what a verdict is on.
+// v are the ups and downs about that mean: a process with a correlation length as
+// the cosines of its Karhunen-Loeve expansion, which have no mean (Ghanem and
+// Spanos 1991, section 2.3; the cosines are those of long records, and serve for
+// short ones). g and w are errors of the ratio of two coils' signals, from which
+// a receiver makes a depth: g what its coils differ by, w what other currents
+// beside one walk along one record put into it; phi is what the depth errs by per
+// unit of it. All of them and e follow Student's t, by iterated reweighting.
+type covers struct {
+	o      Options
+	n      *network
+	obs    []coverObs
+	passes []pass
+	waves  []wave // per record
+	priors []scalar
+
+	records, receivers int // numbers of their first unknowns; those of the sheets, walks and waves follow from the priors
 }
 
+// coverObs is what the readings of one walk say at one place of a record.
+type coverObs struct {
+	record, pass         int // pass -1: seen, not measured from above
+	stationM             float64
+	value, sigma, weight float64
+}
+
+// pass is a walk along one record.
+type pass struct {
+	receiver int
+	spread   float64 // standard deviation of the ratio of its two coils' signals
+	unknown  int
+}
+
+// wave is the ups and downs of one record between its first and last reading.
+type wave struct {
+	fromM, lengthM float64
+	first, n       int // unknowns
+	phiM           float64
+}
+
+// scalar is an unknown with a Student-t about zero.
+type scalar struct{ sigma, nu, weight float64 }
+
+const (
+	mostWaves  = 5 // cosines: shorter ups and downs are left to the noise
+	coverSteps = 6 // of reweighting
+)
+
 // adjustCovers estimates for every record what to add to its cover to reach the
-// truth, in one dimension as Network does in two; each gets every reading's own
-// difference.
-func adjustCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, ev *evidence, o Options, each [][]float32) ([]survey.Cover, error) {
+// truth; each gets every reading's own difference.
+func adjustCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options, each [][]float32) ([]survey.Cover, error) {
 	out := make([]survey.Cover, len(s.Records))
-	obs := append(coverObservations(s, matches, n, ev.setups, o), coverExposures(s, exposed, n, o)...)
-	if len(obs) == 0 {
+	g := gatherCovers(s, matches, exposed, n, o, each, out)
+	if len(g.obs) == 0 {
 		return out, nil
 	}
-	records := len(s.Records)
-	sheets := records
-	sessions := sheets + len(n.sheets)
-	traces := sessions + len(ev.sessions)
-	passes := traces + len(s.Traces)
-	total := passes + numberPasses(obs)
-
-	rowOf := func(ob *coverObs) (r row) {
-		r.add(n.rank[ob.record], 1)
-		if ob.sheet >= 0 {
-			r.add(sheets+ob.sheet, 1)
-		}
-		if ob.trace >= 0 {
-			r.add(sessions+ob.session, ob.depthM)
-			r.add(traces+ob.walk, ob.depthM)
-		}
-		r.add(passes+ob.pass, 1)
-		return r
-	}
-	equations := func(sys *system, information float64) {
-		prior := func(from, to int, sigma float64) {
-			for i := from; i < to; i++ {
-				sys.add(i, i, 1/(sigma*sigma))
-			}
-		}
-		prior(0, records, o.CoverLocalM)
-		prior(sheets, sessions, o.CoverSheetM)
-		prior(sessions, passes, o.DepthScale)
-		prior(passes, total, o.CoverWalkM)
-		for i := range obs {
-			r := rowOf(&obs[i])
-			sys.observe(&r, obs[i].value, information*obs[i].weight/(obs[i].sigma*obs[i].sigma))
-		}
-	}
-	b := estimate.NewBuilder(total)
-	rhs := make([]float64, total)
-	equations(&system{m: placesOf(b), rhs: rhs}, 1)
-	m, err := b.Matrix()
+	c := newCovers(s, n, g, o)
+	x, inv, err := c.solve()
 	if err != nil {
 		return nil, err
+	}
+	for r := range out {
+		if out[r].Readings > 0 {
+			c.profile(r, s.Records[r].CoverU, x, inv, &out[r])
+		}
+	}
+	return out, nil
+}
+
+// newCovers numbers the unknowns: records in the order of their keys, sheets,
+// receivers, walks, waves.
+func newCovers(s *survey.Survey, n *network, g *coverEvidence, o Options) *covers {
+	c := &covers{o: o, n: n, obs: g.obs, passes: g.passes, waves: make([]wave, len(s.Records))}
+	add := func(count int, sigma, nu float64) (first int) {
+		first = len(c.priors)
+		for range count {
+			c.priors = append(c.priors, scalar{sigma, nu, 1})
+		}
+		return first
+	}
+	c.records = add(len(s.Records), o.CoverLocalM, o.OwnNu)
+	add(len(n.sheets), o.CoverSheetM, o.SheetNu)
+	c.receivers = add(g.receivers, o.DepthGain, normalNu)
+	for i := range c.passes {
+		c.passes[i].unknown = add(1, c.passes[i].spread, o.Nu)
+	}
+	for i := range c.obs {
+		ob := &c.obs[i]
+		w := &c.waves[ob.record]
+		if w.phiM == 0 {
+			w.fromM, w.phiM = ob.stationM, g.phi(ob.record, o)
+		}
+		w.fromM, w.lengthM = min(w.fromM, ob.stationM), max(w.lengthM, ob.stationM)
+	}
+	for _, r := range s.ByKey() {
+		w := &c.waves[r]
+		if w.lengthM -= w.fromM; w.phiM == 0 || w.lengthM < coverBinM {
+			continue
+		}
+		w.first, w.n = len(c.priors), min(mostWaves, int(math.Ceil(w.lengthM/o.CoverLengthM))+1)
+		ratio := o.CoverLengthM / w.lengthM
+		for k := range w.n {
+			turn := float64(k+1) * math.Pi * ratio
+			add(1, o.CoverVariesM*math.Sqrt(2*ratio/(1+turn*turn)), normalNu)
+		}
+	}
+	return c
+}
+
+// row is the linear form of what lies at a station of a record.
+func (c *covers) row(record int, stationM float64) (r row) {
+	r.add(c.records+c.n.rank[record], 1)
+	if k := c.n.records[record].sheet; k >= 0 {
+		r.add(c.records+len(c.waves)+k, 1)
+	}
+	w := &c.waves[record]
+	for k := range w.n {
+		r.add(w.first+k, math.Sqrt2*math.Cos(float64(k+1)*math.Pi*(stationM-w.fromM)/w.lengthM))
+	}
+	return r
+}
+
+func (c *covers) observed(ob *coverObs) row {
+	r := c.row(ob.record, ob.stationM)
+	if ob.pass >= 0 {
+		p, phi := &c.passes[ob.pass], c.waves[ob.record].phiM
+		r.add(c.receivers+p.receiver, phi)
+		r.add(p.unknown, phi)
+	}
+	return r
+}
+
+// equations puts the normal equations together, readings counting by information.
+func (c *covers) equations(sys *system, information float64) {
+	for i := range c.priors {
+		p := &c.priors[i]
+		sys.add(i, i, p.weight/(p.sigma*p.sigma))
+	}
+	for i := range c.obs {
+		ob := &c.obs[i]
+		r := c.observed(ob)
+		sys.observe(&r, ob.value, information*ob.weight/(ob.sigma*ob.sigma))
+	}
+}
+
+// solve iterates the weights, and returns the estimate and its covariances.
+func (c *covers) solve() (x []float64, inv *estimate.Inverse, err error) {
+	b := estimate.NewBuilder(len(c.priors))
+	rhs := make([]float64, len(c.priors))
+	c.equations(&system{m: placesOf(b), rhs: rhs}, 1)
+	m, err := b.Matrix()
+	if err != nil {
+		return nil, nil, err
 	}
 	f := m.Analyse(estimate.Options{})
 	factor := func(information float64) error {
 		f.Clear()
 		clear(rhs)
-		equations(&system{m: f, rhs: rhs}, information)
+		c.equations(&system{m: f, rhs: rhs}, information)
 		return f.Eliminate()
 	}
-	var x []float64
-	for range 6 {
+	for range coverSteps {
 		if err := factor(1); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		x = f.Solve(rhs)
-		for i := range obs {
-			r := rowOf(&obs[i])
-			e := obs[i].value
-			for j := range r.n {
-				e -= r.coef[j] * x[r.idx[j]]
-			}
-			obs[i].weight = estimate.StudentT(e/obs[i].sigma, o.Nu)
-		}
+		c.reweight(x)
 	}
-	if err := factor(1 / estimate.StudentTCovariance(o.Nu)); err != nil {
-		return nil, err
+	if err := factor(1 / estimate.StudentTCovariance(c.o.Nu)); err != nil {
+		return nil, nil, err
 	}
-	inv := f.SelectedInverse()
-	at := covariances(inv)
-	for i := range obs {
-		out[obs[i].record].Readings++
-		if obs[i].trace >= 0 {
-			each[obs[i].trace][obs[i].reading] = float32(obs[i].value)
-		}
-	}
-	for r := range out {
-		if out[r].Readings == 0 {
-			continue
-		}
-		i := n.rank[r]
-		v, variance := x[i], at(i, i)
-		if k := n.records[r].sheet; k >= 0 {
-			v += x[sheets+k]
-			variance += at(sheets+k, sheets+k) + 2*at(i, sheets+k)
-		}
-		out[r].DifferenceM, out[r].U = v, math.Sqrt(max(variance, 0))
-	}
-	return out, nil
+	return x, f.SelectedInverse(), nil
 }
 
-// coverObservations lists the depth readings that can be compared: on a record
-// with a recorded cover, and where the reading is to the centre of the signal,
-// on one with a recorded diameter.
-func coverObservations(s *survey.Survey, matches [][]survey.Match, n *network, session map[setup]int, o Options) []coverObs {
-	var out []coverObs
-	for w, t := range s.ByID() {
-		tr := &s.Traces[t]
-		for i := range tr.Readings {
-			m, rd := &matches[t][i], &tr.Readings[i]
-			if m.Status != survey.StatusUsed || math.IsNaN(rd.DepthM) {
-				continue
-			}
-			rec := &s.Records[m.Record]
-			cover, ok := CoverOf(rd, rec)
-			if !ok || math.IsNaN(rec.CoverM) {
-				continue
-			}
-			sigma := math.Hypot(o.DepthMinM, o.DepthShare*rd.DepthM) * max(m.Inflate, 1)
-			out = append(out, coverObs{m.Record, n.records[m.Record].sheet, session[setup{tr.Session, tr.Positions}], t, i, w, 0, rd.DepthM, cover - rec.CoverM, sigma, 1})
-		}
+func (c *covers) reweight(x []float64) {
+	for i := range c.priors {
+		p := &c.priors[i]
+		p.weight = estimate.StudentT(x[i]/p.sigma, p.nu)
 	}
-	meanDepths(out, len(s.Records))
-	return out
-}
-
-// coverExposures lists the exposures that tell a cover: the depth to the top of
-// the line, measured in the hole, with no scale of a receiver in it.
-func coverExposures(s *survey.Survey, exposed []survey.Match, n *network, o Options) []coverObs {
-	var out []coverObs
-	if len(exposed) == 0 {
-		return nil
-	}
-	for k, i := range byPlace(s.Exposures) {
-		m, e := &exposed[i], &s.Exposures[i]
-		if m.Status != survey.StatusUsed || e.DepthTo != survey.DepthToTop || math.IsNaN(e.DepthM) || math.IsNaN(s.Records[m.Record].CoverM) {
-			continue
-		}
-		out = append(out, coverObs{
-			record: m.Record, sheet: n.records[m.Record].sheet, trace: -1, reading: i, walk: len(s.Traces) + k,
-			value: e.DepthM - s.Records[m.Record].CoverM, sigma: o.DepthMinM, weight: 1,
-		})
-	}
-	return out
-}
-
-// numberPasses numbers each trace's walk along each record, and counts them.
-func numberPasses(obs []coverObs) int {
-	number := map[[2]int]int{}
-	for i := range obs {
-		k := [2]int{obs[i].walk, obs[i].record}
-		if _, ok := number[k]; !ok {
-			number[k] = len(number)
-		}
-		obs[i].pass = number[k]
-	}
-	return len(number)
-}
-
-func meanDepths(obs []coverObs, records int) {
-	sum, n := make([]float64, records), make([]float64, records)
-	for i := range obs {
-		sum[obs[i].record] += obs[i].depthM
-		n[obs[i].record]++
-	}
-	for i := range obs {
-		obs[i].depthM = sum[obs[i].record] / n[obs[i].record]
+	for i := range c.obs {
+		ob := &c.obs[i]
+		r := c.observed(ob)
+		ob.weight = estimate.StudentT((ob.value-r.times(x))/ob.sigma, c.o.Nu)
 	}
 }
 
-// CoverOf turns a depth reading into cover over the top of a record's line. A
-// depth to the centre of the signal needs the diameter of a pipe that carries
-// the signal itself; a tracer wire is taken as lying at the pipe's top. A sonde's
-// place in the pipe is not known here.
-func CoverOf(rd *survey.Reading, rec *survey.Record) (coverM float64, ok bool) {
-	switch rd.DepthTo {
-	case survey.DepthToTop:
-		return rd.DepthM, true
-	case survey.DepthToCentre:
-		if rec.Conductor == survey.ConductorWire {
-			return rd.DepthM, true
-		}
-		if math.IsNaN(rec.DiameterM) {
-			return math.NaN(), false
-		}
-		return rd.DepthM - rec.DiameterM/2, true
+// profile reads a record's cover off the estimate, along it and on average. The
+// conversion of depths to covers errs the same way everywhere along it.
+func (c *covers) profile(record int, recordedU float64, x []float64, inv *estimate.Inverse, out *survey.Cover) {
+	w := c.waves[record]
+	convertedU := math.Hypot(out.U, recordedU)
+	at := func(r row) (float64, float64) {
+		return r.times(x), math.Sqrt(max(inv.Form(r.idx[:r.n], r.coef[:r.n]), 0) + convertedU*convertedU)
 	}
-	return math.NaN(), false
+	for k := 0; w.n > 0 && k <= 2*w.n; k++ {
+		station := w.fromM + w.lengthM*float64(k)/float64(2*w.n)
+		v, u := at(c.row(record, station))
+		out.Nodes = append(out.Nodes, survey.CoverNode{StationM: station, DifferenceM: v, U: u})
+	}
+	c.waves[record].n = 0 // the mean is what is left without them
+	out.DifferenceM, out.U = at(c.row(record, w.fromM))
 }

@@ -29,12 +29,15 @@ type Options struct {
 	OwnNu          float64 // of the records' own shifts and of the sessions' and sources' errors
 	SheetNu        float64 // of the sheets' shifts: most are ordinary, a few are far off
 
-	DepthShare  float64 // depth error, share of depth
-	DepthMinM   float64 // and at least this
-	DepthScale  float64 // a session's depth scale error, share
-	CoverSheetM float64 // a sheet's common cover error
-	CoverLocalM float64 // a record's own cover error
-	CoverWalkM  float64 // of one walk along one record: the line's ups and downs, and what bends its field there
+	DepthCoilsM  float64 // height between the two coils of a receiver
+	DepthNoise   float64 // of the ratio of their signals, at every reading
+	DepthMinM    float64 // and of a depth at least this
+	DepthGain    float64 // of the ratio: what the coils of one receiver differ by
+	DepthWalk    float64 // of the ratio, along one walk of one record where nothing lies beside it
+	CoverSheetM  float64 // a sheet's common cover error: the scale of a Student-t
+	CoverLocalM  float64 // a record's own cover error: the scale of a Student-t
+	CoverVariesM float64 // the ups and downs of a line about its mean cover
+	CoverLengthM float64 // their correlation length
 
 	NameM float64 // a sheet's shift is worth naming beyond this
 	// FalseDiscovery is the rate of false ones allowed among the effects called

@@ -14,6 +14,15 @@ func (r *row) add(idx int, coef float64) {
 	r.n++
 }
 
+// times is the form's value.
+func (r *row) times(x []float64) float64 {
+	sum := 0.0
+	for k := range r.n {
+		sum += float64(r.coef[k] * x[r.idx[k]])
+	}
+	return sum
+}
+
 // entries is a symmetric matrix under construction; false: it has no room at
 // that place.
 type entries interface {

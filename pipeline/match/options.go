@@ -36,6 +36,7 @@ type Options struct {
 	LocateMinM     float64 // and at least this
 	CorrelationS   float64 // correlation time of slow positioning noise, seconds
 	DefaultDepthM  float64 // where a reading states no depth
+	DepthCoilsM    float64 // height between the two coils of a receiver
 	MarkM          float64 // a mark beside what it stands for, standard deviation per axis
 	MarkGapM       float64 // marks farther apart than this do not belong together
 

@@ -27,7 +27,7 @@ func (c *chain) matches(s *survey.Survey, tr *survey.Trace, tru []trust) []surve
 		r := c.obs[i].reading
 		c.place(i, tr.Readings[r].Point, &out[r])
 		t := c.distorted(i, &tr.Readings[r], tru[r])
-		out[r].Inflate = t.inflate
+		out[r].Inflate, out[r].RatioU = t.inflate, t.ratio
 		c.decide(i, s, tr, t, &out[r])
 	}
 	return out
@@ -38,6 +38,7 @@ func (c *chain) distorted(i int, r *survey.Reading, t trust) trust {
 	op := c.neighbours(i)
 	budget2 := noise(r, 1, &c.o)
 	t.inflate = min(math.Sqrt(t.inflate*t.inflate+op.errorM*op.errorM/budget2), maxInflate)
+	t.ratio = op.ratio
 	t.untrusted = t.untrusted || op.untrusted
 	t.reason = join(t.reason, op.reason)
 	return t

@@ -11,6 +11,7 @@ import (
 // at.
 type trust struct {
 	inflate   float64 // 1 or more: factor on the reading's uncertainty
+	ratio     float64 // error of the ratio of two coils' signals that others' make, one standard deviation
 	foreign   float64 // factor on the odds of another utility than the label
 	untrusted bool
 	reason    string
@@ -20,6 +21,7 @@ type trust struct {
 type opinion struct {
 	errorM    float64 // a further error of the position, one standard deviation
 	floorM    float64 // the position's error is at least this
+	ratio     float64 // a further error of the ratio of two coils' signals, one standard deviation
 	foreign   float64 // factor on the odds of another utility; 0 for none
 	untrusted bool
 	reason    string

@@ -24,8 +24,13 @@ import (
 // error of the reading; where it is likely to be over distortedM, the reading is
 // not to be trusted.
 //
-// What the two coils take for depth changes with k too, but a line's own ups and
-// downs hide that: on made-up towns it made this rule worse, and is left out.
+// What the two coils take for depth changes with k too: the ratio of their signals
+// by k R of itself, coils s apart,
+//
+//	R = D^2 ((d+s)^2 - d^2) / ((D^2 + d^2) (D^2 + (d+s)^2))
+//
+// As evidence of k a line's own ups and downs hide that: on made-up towns it made
+// this rule worse. For a cover it is the largest error.
 
 // Coupling of a signal into a parallel line beside it: medians of the relative
 // current, common practice in words (direct isolates better than a clamp, a clamp
@@ -44,6 +49,8 @@ const (
 	distortedM    = 0.10 // a peak moved by this much is worth nothing to a map
 	separatedM    = 0.04 // by how much two indications of a clean signal differ anyhow
 	worthSayingM  = 0.03 // errors below are in the error budget
+	worthSaying   = 0.002
+	mostCurrent   = 0.5  // relative current from which on the crew would be on the neighbour
 	nearestPairM  = 0.3  // lines on the map may cross; in the ground they keep apart
 	parallelLines = 0.8  // cosine between lines whose fields add across the walk
 	togetherM     = 6    // readings this far before and after say something of the same k
@@ -99,6 +106,7 @@ var usualCurrents = func() (w currents) {
 // disturbance is what the neighbours of a reading's place do to it.
 type disturbance struct {
 	peak  float64 // moved, per unit of relative current
+	ratio float64 // of the coils' signals, changed by this share of itself per unit of relative current
 	usual float64 // relative current; 0: no neighbour to speak of
 	along float64 // ground metres walked
 	said  currents
@@ -121,9 +129,10 @@ func (c *chain) disturb(tr *survey.Trace) {
 		if math.IsNaN(depth) {
 			depth = c.o.DefaultDepthM
 		}
-		peak, apart := c.bleed(i, own, depth)
-		d.peak, d.usual = peak, coupling(r)
-		if peak*d.usual < worthSayingM/4 {
+		var apart float64
+		d.peak, apart, d.ratio = c.bleed(i, own, depth)
+		d.usual = coupling(r)
+		if d.peak*d.usual < worthSayingM/4 && d.ratio*d.usual < worthSaying {
 			d.usual = 0
 			continue
 		}
@@ -141,11 +150,13 @@ func (d *disturbance) hear(r *survey.Reading, apart float64) {
 	}
 }
 
-// bleed is how far the neighbours of reading i's place move its peak, and what
-// they part its null from it by, per unit of relative current; root sums of
-// squares, since their currents are of unknown sign.
-func (c *chain) bleed(i int, own *candidate, depth float64) (peak, apart float64) {
+// bleed is how far the neighbours of reading i's place move its peak, what they
+// part its null from it by, and what they change the ratio of its coils' signals
+// by, per unit of relative current; root sums of squares, since their currents are
+// of unknown sign.
+func (c *chain) bleed(i int, own *candidate, depth float64) (peak, apart, ratio float64) {
 	cands := c.candidates(i)
+	upper := depth + c.o.DepthCoilsM
 	for j := range cands {
 		a := &cands[j]
 		cos := a.ux*own.ux + a.uy*own.uy
@@ -156,10 +167,12 @@ func (c *chain) bleed(i int, own *candidate, depth float64) (peak, apart float64
 		d, d2 := max(math.Abs(away), nearestPairM), depth*depth
 		s := d*d + d2
 		f, g := d*d2*d2/(s*s), d*d*d*d2/(s*s)
+		q := d * d * (upper*upper - d2) / (s * (d*d + upper*upper))
 		peak += f * f
 		apart += g * g
+		ratio += q * q
 	}
-	return math.Sqrt(peak), math.Sqrt(apart)
+	return math.Sqrt(peak), math.Sqrt(apart), math.Sqrt(ratio)
 }
 
 // neighbours is the rule's opinion of reading i where it lies on the best path.
@@ -175,7 +188,7 @@ func (c *chain) neighbours(i int) opinion {
 	for to < len(c.obs) && c.disturbed[to+1].along-d.along < togetherM && c.disturbed[to+1].usual == d.usual {
 		to++
 	}
-	var total, square, over float64
+	var total, square, capped, over float64
 	w := usualCurrents
 	top := math.Inf(-1)
 	for m := range w {
@@ -184,12 +197,14 @@ func (c *chain) neighbours(i int) opinion {
 	}
 	for m := range w {
 		p := math.Exp(w[m] - top)
-		e := relative(m, d.usual) * d.peak
+		k := relative(m, d.usual)
+		e := k * d.peak
 		total += p
 		square += p * e * e
+		capped += p * min(k, mostCurrent) * min(k, mostCurrent)
 		over += p * min(max(0.5+math.Log(e/distortedM)/(0.5*couplingSpread), 0), 1) // a step is wide
 	}
-	op := opinion{errorM: math.Sqrt(square / total)}
+	op := opinion{errorM: math.Sqrt(square / total), ratio: math.Sqrt(capped/total) * d.ratio}
 	if p := over / total; p > distrustFrom {
 		op.untrusted = true
 		op.reason = fmt.Sprintf("neighbouring lines move this signal by over %.2f m with probability %.2f", distortedM, p)

@@ -210,7 +210,13 @@ func (e *edition) coverProfile(rec int, readings []sample) *profile {
 	if j := e.judgement(rec); j != nil {
 		tolerance = j.Tolerance.DepthM
 	}
-	adjusted := []sample{{0, 0, m.Cover.DifferenceM, m.Cover.U, true}, {0, length, m.Cover.DifferenceM, m.Cover.U, true}}
+	var adjusted []sample
+	for _, n := range m.Cover.Nodes {
+		adjusted = append(adjusted, sample{0, n.StationM, n.DifferenceM, n.U, true})
+	}
+	if adjusted == nil { // read at one place
+		adjusted = []sample{{0, 0, m.Cover.DifferenceM, m.Cover.U, true}, {0, length, m.Cover.DifferenceM, m.Cover.U, true}}
+	}
 	p := drawProfile(length, tolerance, readings, adjusted, nil)
 	p.Title = "Cover along " + e.labels[rec] + ", field minus record"
 	p.YLabel = "cover difference, m"

@@ -26,4 +26,5 @@ type Match struct {
 	Status      Status
 	Reason      string  // why it is not used, or why it is trusted less; may be empty
 	Inflate     float64 // 1 or more: factor on the reading's uncertainty from its signal trust
+	RatioU      float64 // what currents beside it put into the ratio of two coils' signals, from which a depth is made: one standard deviation
 }

@@ -116,9 +116,13 @@ type Shares struct {
 // what to add to the record's cover to reach the truth.
 type Cover struct {
 	Readings    int
-	DifferenceM float64
-	U           float64 // one standard deviation
+	DifferenceM float64     // on average over what was read
+	U           float64     // one standard deviation
+	Nodes       []CoverNode // along the record, between its first and last reading
 }
+
+// CoverNode is the difference in cover at one place of a record.
+type CoverNode struct{ StationM, DifferenceM, U float64 }
 
 // EffectKind names an effect common to many readings or records.
 type EffectKind string

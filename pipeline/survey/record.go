@@ -29,6 +29,7 @@ type Record struct {
 	Convergence float64             // meridian convergence at the record, radians, + where grid north lies east of true north
 
 	CoverM float64 // top of line to grade as the map says, in metres; NaN unknown
+	CoverU float64 // what its conversion from another depth errs by, one standard deviation
 
 	Layer, Feature int // where its attributes stand: Survey.Layers[Layer].Features[Feature]
 }
