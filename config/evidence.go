@@ -39,6 +39,7 @@ func (d *decoder) exposures(n *yaml.Node) (out []read.ExposuresSource) {
 	src := read.ExposuresSource{
 		Positions: d.positions(n, s, c, files),
 		DepthTo:   d.depthTo(s.section, survey.DepthToTop, "centre", "top"),
+		Check:     d.heldOut(s.section),
 		ID:        c.text("id"),
 		Time:      c.time("time"),
 		Depth:     c.quantity("depth", length, nil),
@@ -58,6 +59,17 @@ func (d *decoder) exposures(n *yaml.Node) (out []read.ExposuresSource) {
 		out = append(out, src)
 	}
 	return out
+}
+
+// heldOut says whether a source's exposures are check points: they stay out of
+// the adjustment, so that its result can be checked with them.
+func (d *decoder) heldOut(s *section) bool {
+	n := s.take("use")
+	if n == nil {
+		return false
+	}
+	word, _ := d.word(n, s.full("use"), []string{"evidence", "check"})
+	return word == "check"
 }
 
 // depthTo reads what a source's depths are to; instead where it does not say.

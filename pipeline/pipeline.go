@@ -150,6 +150,9 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 	}
 	err = step.do("judge", func() error {
 		r.Judgements, r.Findings = judge.Records(r.Survey, r.Matches, r.Model, job.Judge)
+		checks, marks := judge.Marks(r.Survey, r.Matches, r.MarkMatches, r.ExposureMatches, r.Model, job.Judge)
+		r.MarkChecks, r.Findings = checks, append(r.Findings, marks...)
+		r.Bases = job.Judge.Bases()
 		r.Model.Effects = judge.Effects(r.Model)
 		return nil
 	})

@@ -39,6 +39,13 @@ func (t *Town) config(o WriteOptions) string {
 	t.evidenceConfig(p, o)
 	p("tolerance:\n  confidence: 0.95\n  default: {horizontal: 0.5 m, depth: 0.3 m}\n")
 	p("  rules:\n    - {utility: gas, horizontal: 0.3 m, depth: 0.2 m}\n")
+	p("cover:\n")
+	p("  - {utility: gas, table: us-49cfr192, class: distribution main}\n")
+	p("  - {utility: water, table: us-tx-290-44, class: water line}\n")
+	p("  - {utility: electric, table: nesc-352-1, class: up to 600 V}\n")
+	if o.Marks && o.Exposures {
+		p("zones:\n  - {law: us-fl}\n")
+	}
 	p("correct: {when: outside, apply: proposed}\n")
 	p("resurvey:\n  budget: 25000\n  mobilisation: 400\n  per_km: 1800\n")
 	p("  consequence:\n    - {utility: gas, weight: 5}\n    - {utility: electric, weight: 3}\n")

@@ -22,7 +22,7 @@ func positionFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *
 		f := survey.Finding{
 			Kind: survey.KindPosition, Record: j.Record, Utility: rec.Utility, Sheet: rec.Sheet,
 			Verdict: st.Verdict, FromM: st.FromM, ToM: st.ToM, OffsetM: st.WorstM, OffsetU: st.WorstU,
-			Probability: st.Probability, Attribution: j.Attribution, ToleranceM: j.Tolerance.HorizontalM,
+			Probability: st.Probability, Attribution: j.Attribution, ToleranceM: j.Tolerance.HorizontalM, Basis: j.Tolerance.Rule,
 			Readings: readingsBetween(p, st.Part, st.FromM, st.ToM), Line: line.Between(st.FromM, st.ToM),
 		}
 		if st.Verdict == survey.VerdictUndecided {
@@ -66,7 +66,7 @@ func depthFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *sur
 	f := survey.Finding{
 		Kind: survey.KindDepth, Record: j.Record, Utility: rec.Utility, Sheet: rec.Sheet,
 		Verdict: j.Depth, ToM: j.LengthM, OffsetM: c.DifferenceM, OffsetU: c.U,
-		Probability: j.DepthProbability, ToleranceM: j.Tolerance.DepthM, Readings: c.Readings,
+		Probability: j.DepthProbability, ToleranceM: j.Tolerance.DepthM, Basis: j.Tolerance.Rule, Readings: c.Readings,
 		Line: line.Between(0, j.LengthM),
 	}
 	deeper := "deeper"
@@ -135,9 +135,13 @@ func nameFindings(s *survey.Survey, fs []survey.Finding) {
 		if nth[about] > 1 {
 			about += fmt.Sprintf("|%d", nth[about])
 		}
-		sum := sha256.Sum256([]byte(about))
-		f.ID = letters[f.Kind] + "-" + hex.EncodeToString(sum[:5])
+		f.ID = idOf(f.Kind, about)
 	}
+}
+
+func idOf(kind survey.Kind, about string) string {
+	sum := sha256.Sum256([]byte(about))
+	return letters[kind] + "-" + hex.EncodeToString(sum[:5])
 }
 
 var letters = map[survey.Kind]string{

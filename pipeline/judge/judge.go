@@ -22,13 +22,16 @@ import (
 func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Options) ([]survey.Judgement, []survey.Finding) {
 	js := make([]survey.Judgement, len(s.Records))
 	var findings []survey.Finding
-	rules := o.Caught(s)
+	rules, covers := o.Caught(s), o.CoverCaught(s)
 	for r := range s.Records {
 		rec := &s.Records[r]
 		line := lineref.New(rec.Parts, rec.Scale)
 		js[r] = judgeRecord(r, rec, &line, withDraws(m, r), o.tolerance(rec, rules[r]), o)
 		findings = append(findings, positionFindings(s, &line, m, &js[r], o)...)
 		findings = append(findings, depthFindings(s, &line, m, &js[r], o)...)
+		if c := covers[r]; c >= 0 {
+			findings = append(findings, coverFindings(s, &line, m, &js[r], &o.Cover[c], o)...)
+		}
 	}
 	findings = append(findings, unmappedFindings(s, matches)...)
 	findings = append(findings, notDetectedFindings(s, matches)...)

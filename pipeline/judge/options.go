@@ -10,4 +10,17 @@ type Options struct {
 	Rules       []Rule      // first match wins, as below
 	Cover       []CoverRule // minimum covers, of the tables that the config chose
 	Zones       []ZoneRule  // tolerance zones of laws, to hold marks against
+	Positions   Positions
+}
+
+// Positions is how good surveyed positions are, as the adjustment takes them.
+type Positions struct {
+	AccuracyFactor float64 // on stated accuracies
+	DefaultSigmaM  float64 // per axis, where none is stated
+	PoleM          float64 // holding the pole on what is surveyed
+	SessionM       float64 // a session's error per axis, where no control check tells it
+	SourceM        float64 // the same of a source of positions
+	MarkM          float64 // what a crew believes beside the line that it follows
+	NearM          float64 // marks farther from an exposure than this have nothing to do with it
+	RowM           float64 // marks of one row follow each other within this
 }

@@ -16,7 +16,8 @@ import (
 // Exposures finds the record that each exposed line is: the nearest one of its
 // utility, on the map as the earlier rounds have moved it (prior; nil in the
 // first), where no other comes into question. A surveyed fitting is the record
-// that the map has it on. The result has one Match an exposure.
+// that the map has it on. The result has one Match an exposure; what is held out of
+// the adjustment has the status check.
 func Exposures(s *survey.Survey, prior *survey.Model, o Options) []survey.Match {
 	out := make([]survey.Match, len(s.Exposures))
 	if len(out) == 0 {
@@ -46,6 +47,9 @@ func Exposures(s *survey.Survey, prior *survey.Model, o Options) []survey.Match 
 			out[i] = m.fitting(e)
 		} else {
 			out[i] = m.exposed(e)
+		}
+		if e.Check && out[i].Status == survey.StatusUsed {
+			out[i].Status = survey.StatusCheck
 		}
 	}
 	return out

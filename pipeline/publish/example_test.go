@@ -37,6 +37,7 @@ func ExampleRun() {
 	// effects.csv
 	// findings.geojson
 	// manifest.json
+	// mark_checks.csv
 	// marks.csv
 	// profiles.csv
 	// readings.csv

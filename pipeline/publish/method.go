@@ -51,6 +51,10 @@ func (e *edition) method() []fact {
 		facts = append(facts, fact{Name: "Rule of decision", Value: e.Decision})
 	}
 	facts = append(facts, e.rules()...)
+	for _, b := range e.Bases {
+		facts = append(facts, fact{b.Name, b.Words, b.Source})
+	}
+	facts = append(facts, e.accuracyFacts()...)
 	if e.Model != nil {
 		for _, t := range e.Model.Budget {
 			facts = append(facts, fact{"Error budget: " + t.Name, strings.TrimSpace(strconv.FormatFloat(t.Value, 'g', -1, 64) + " " + t.Unit), t.Source})

@@ -43,6 +43,7 @@ var files = []file{
 	{"resurvey.geojson", geojsonOf((*edition).resurvey)},
 	{"rejects.csv", csvOf((*edition).rejects)},
 	{"marks.csv", csvOf((*edition).marks)},
+	{"mark_checks.csv", csvOf((*edition).markChecks)},
 	{"summary.json", stream((*edition).writeSummary)},
 	{"caution.txt", stream((*edition).writeCaution)},
 }

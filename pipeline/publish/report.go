@@ -50,6 +50,7 @@ type page struct {
 	Headline string
 	Bar      []barPart
 	Utility  []utilityRow
+	Accuracy []fact
 	Todo     []todo
 	Warnings []string
 
@@ -57,6 +58,7 @@ type page struct {
 	Findings     []findingRow
 	Kinds        []survey.Kind
 	Details      []detail
+	Marks        []markRow
 	Effects      []effectRow
 	Resurvey     []resurveyRow
 	Curve        string
@@ -81,13 +83,14 @@ func (e *edition) writeReport(w *bufio.Writer) error {
 		Policy: "default-src 'none'; style-src 'unsafe-inline'; script-src 'sha256-" +
 			base64.StdEncoding.EncodeToString(digest[:]) + "'; base-uri 'none'; form-action 'none'",
 		Compared: e.compared(s), Headline: headline(&s.Lengths), Bar: bar(&s.Lengths), Utility: utilityRows(s.Utility),
-		Todo: e.todo(), Warnings: e.warnings(), Kinds: kinds, Method: e.method(),
+		Accuracy: e.accuracyFacts(), Todo: e.todo(), Warnings: e.warnings(), Kinds: kinds, Method: e.method(),
 	}
 	order := e.bySeverity()
 	chosen := e.choose(order)
 	p.Map = e.drawMap(chosen)
 	p.Findings = e.findingRows(order, chosen, &p.Map)
 	p.Details = e.details(order, chosen)
+	p.Marks = e.markCheckRows(&p.Map)
 	p.Effects = e.effectRows()
 	p.Resurvey = e.resurveyRows(&p.Map)
 	p.Curve, p.CurveEnds = e.benefitCurve()
@@ -257,6 +260,9 @@ func (e *edition) bySeverity() []int {
 // excess is by how much and over what length a finding exceeds its tolerance.
 func excess(f *survey.Finding) float64 {
 	beyond := math.Abs(f.OffsetM) - f.ToleranceM
+	if f.Kind == survey.KindCover {
+		beyond = -f.OffsetM
+	}
 	if math.IsNaN(beyond) || beyond < 0 {
 		return 0
 	}
@@ -273,6 +279,7 @@ func (e *edition) leftOut(p *page, c *choice) []string {
 	}
 	note(len(p.Findings), len(e.Findings), "findings", "register.xlsx")
 	note(min(c.withFindings, maxDetails), c.withFindings, "records with findings have a profile here", "register.xlsx")
+	note(len(p.Marks), len(e.MarkChecks), "rows of marks beside exposed lines", "mark_checks.csv")
 	note(len(p.Effects), len(e.effects()), "sheets, sessions and sources of positions", "effects.csv")
 	note(len(p.Resurvey), len(e.Resurvey), "stretches to survey next", "resurvey.csv")
 	note(len(p.Rejects), len(e.Survey.Rejects), "rejected values", "rejects.csv")

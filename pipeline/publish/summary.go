@@ -71,6 +71,9 @@ type summary struct {
 	Lengths  lengths               `json:"lengths"`
 	Utility  []utilityLengths      `json:"lengths_by_utility"`
 	Findings map[survey.Kind]tally `json:"findings"`
+	Marks    markCount             `json:"mark_checks"`
+	Accuracy []statement           `json:"accuracy"`
+	Across   string                `json:"accuracy_across_lines,omitempty"`
 	Effects  effectCount           `json:"effects"`
 	Resurvey resurveyCount         `json:"resurvey"`
 	Rejects  int                   `json:"rejects"`
@@ -113,6 +116,13 @@ type utilityLengths struct {
 type tally struct {
 	Total    int                    `json:"total"`
 	Verdicts map[survey.Verdict]int `json:"verdicts"`
+}
+
+// markCount counts the marks held against exposed lines.
+type markCount struct {
+	Compared    int                    `json:"compared"`
+	NotCompared int                    `json:"not_compared"`
+	Verdicts    map[survey.Verdict]int `json:"verdicts"`
 }
 
 type effectCount struct {
@@ -159,6 +169,8 @@ func (e *edition) summarise() *summary {
 	s.countRecords(e)
 	s.Readings = e.countReadings()
 	s.Findings = e.countFindings()
+	s.Marks = e.countMarkChecks()
+	s.Accuracy, s.Across = append([]statement{}, e.statements()...), e.acrossLines()
 	s.countEffects(e)
 	for i := range e.Resurvey {
 		if v := &e.Resurvey[i]; v.InBudget {
@@ -262,6 +274,20 @@ func (e *edition) countFindings() map[survey.Kind]tally {
 			t.Verdicts[f.Verdict]++
 		}
 		n[f.Kind] = t
+	}
+	return n
+}
+
+func (e *edition) countMarkChecks() markCount {
+	n := markCount{Verdicts: map[survey.Verdict]int{survey.VerdictWithin: 0, survey.VerdictOutside: 0, survey.VerdictUndecided: 0}}
+	for i := range e.MarkChecks {
+		c := &e.MarkChecks[i]
+		if c.Reason != "" {
+			n.NotCompared++
+			continue
+		}
+		n.Compared++
+		n.Verdicts[c.Verdict]++
 	}
 	return n
 }

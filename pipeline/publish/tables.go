@@ -14,9 +14,9 @@ func (e *edition) findings(name string, kinds ...survey.Kind) table {
 		textColumn("finding"), textColumn("kind"), textColumn("record"), textColumn("utility"), textColumn("sheet"),
 		textColumn("verdict"), lengthColumn("from_m"), lengthColumn("to_m"), offsetColumn("offset_m"), offsetColumn("offset_u_m"),
 		probabilityColumn("probability"), textColumn("attribution"), lengthColumn("tolerance_m"), integerColumn("readings"),
-		offsetColumn("decide_at_u_m"), textColumn("sentence"),
+		offsetColumn("decide_at_u_m"), textColumn("sentence"), textColumn("basis"),
 	}, rows: func(yield func(row) bool) {
-		cells := make([]cell, 16)
+		cells := make([]cell, 17)
 		for i := range e.Findings {
 			f := &e.Findings[i]
 			if !isOf(f.Kind, kinds) {
@@ -33,7 +33,7 @@ func (e *edition) findings(name string, kinds ...survey.Kind) table {
 				text(f.ID), word(f.Kind), text(e.label(f.Record)), text(f.Utility), text(f.Sheet),
 				word(f.Verdict), number(from), number(to), number(f.OffsetM), number(f.OffsetU),
 				number(f.Probability), word(f.Attribution), number(f.ToleranceM), integer(f.Readings),
-				number(decide), text(f.Sentence),
+				number(decide), text(f.Sentence), text(f.Basis),
 			})
 			if !yield(row{cells, f.Line}) {
 				return

@@ -21,9 +21,9 @@ const maxSheetRows = 1_000_000
 // program.
 var heads = map[string]string{
 	"finding": "Finding", "kind": "Kind", "record": "Record", "utility": "Utility", "sheet": "Sheet", "verdict": "Verdict",
-	"from_m": "From station (m)", "to_m": "To station (m)", "offset_m": "Offset, + right (m)", "offset_u_m": "One standard deviation (m)",
-	"probability": "Probability of being outside", "attribution": "The data attributes it to", "tolerance_m": "Tolerance (m)",
-	"readings": "Readings", "decide_at_u_m": "Standard deviation that would decide (m)", "sentence": "In words",
+	"from_m": "From station (m)", "to_m": "To station (m)", "offset_m": "Offset, + right, or cover difference (m)", "offset_u_m": "One standard deviation (m)",
+	"probability": "Probability of being outside", "attribution": "The data attributes it to", "tolerance_m": "Tolerance, minimum cover or zone (m)",
+	"readings": "Readings", "decide_at_u_m": "Standard deviation that would decide (m)", "basis": "Held against", "sentence": "In words",
 	"length_m": "Length (m)", "covered_m": "Surveyed (m)", "within_m": "Within (m)", "outside_m": "Outside (m)", "undecided_m": "Undecided (m)",
 	"position": "Position", "worst_offset_m": "Worst offset, + right (m)", "worst_offset_u_m": "Its standard deviation (m)",
 	"depth": "Depth", "cover_difference_m": "Cover, field minus record (m)", "cover_difference_u_m": "Its standard deviation (m)", "moved_m": "Proposed move (m)",
@@ -35,7 +35,7 @@ var heads = map[string]string{
 }
 
 // wide are the columns that hold sentences.
-var wide = map[string]float64{"sentence": 90, "explanation": 70, "reason": 60, "value": 30, "name": 34, "finding": 18, "record": 22, "source": 34}
+var wide = map[string]float64{"sentence": 90, "explanation": 70, "reason": 60, "value": 30, "name": 34, "finding": 18, "record": 22, "source": 34, "basis": 40}
 
 // register is a workbook being written.
 type register struct {

@@ -60,7 +60,7 @@ func TestRegisterCells(t *testing.T) {
 	}{
 		{"Findings", "A2", "P-1", excelize.CellTypeInlineString},
 		{"Findings", "I2", "1.2", excelize.CellTypeUnset}, // a number
-		{"Findings", "I1", "Offset, + right (m)", excelize.CellTypeInlineString},
+		{"Findings", "I1", "Offset, + right, or cover difference (m)", excelize.CellTypeInlineString},
 		{"Findings", "K6", "", excelize.CellTypeUnset}, // a probability that is not known
 		{"Findings", "P5", "@cover", excelize.CellTypeInlineString},
 		{"Re-survey", "L3", "=unsurveyed", excelize.CellTypeInlineString},
@@ -98,7 +98,7 @@ func TestRegisterMethod(t *testing.T) {
 	for _, want := range []string{
 		"not permission to dig", "assigns no liability", "NAD83 / UTM zone 17N", "NAD83 to WGS 84: null operation", "internal <b>only</b>",
 		"a record's local error | 0.25 m | practice", "Tolerance | default: horizontal 0.5 m, depth 0.3 m\n", "Tolerance | utility gas: horizontal 0.3 m, depth 0.2 m | Table of a standard; edition: 1\n",
-		"Rule of decision | Simple acceptance",
+		"Rule of decision | Simple acceptance", "Minimum cover | utility gas: table 1, 0.60 m | Table 1; edition: 7\n",
 	} {
 		if !strings.Contains(text.String(), want) {
 			t.Errorf("the method does not say %q:\n%s", want, &text)

@@ -17,6 +17,7 @@ type exposureReader struct {
 	id, time, depth, diameter, utility, fitting cell
 	crew, receiver, session, ticket, remark     cell
 	depthTo                                     survey.DepthTo
+	check                                       bool
 	plane                                       *plane
 	name                                        string
 }
@@ -50,9 +51,9 @@ func (b *binder) exposures(src ExposuresSource, pl *plane, a *account) *exposure
 		utility: b.cell(src.Utility), fitting: b.cell(src.Fitting),
 		crew: b.cell(src.Crew), receiver: b.cell(src.Receiver), session: b.cell(src.Session),
 		ticket: b.cell(src.Ticket), remark: b.cell(src.Remark),
-		depthTo: src.DepthTo,
-		plane:   pl,
-		name:    src.Name,
+		depthTo: src.DepthTo, check: src.Check,
+		plane: pl,
+		name:  src.Name,
 	}
 	a.reached(src.File, r.points.to)
 	r.points.sample = &a.sample
@@ -73,7 +74,7 @@ func (r *exposureReader) read(row *row) (e survey.Exposure) {
 	e.Point = r.point(&r.points)
 	e.ElevationM = r.height(&r.positions)
 	e.SigmaM = r.sigma(&r.positions)
-	e.DepthM, e.DepthTo = r.size(&r.depth), r.depthTo
+	e.DepthM, e.DepthTo, e.Check = r.size(&r.depth), r.depthTo, r.check
 	e.DiameterM = r.size(&r.diameter)
 	var day int32
 	e.Time, day = r.localDay(&r.time, &r.clock, r.plane.solarOffset)

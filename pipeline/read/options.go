@@ -140,6 +140,7 @@ type ExposuresSource struct {
 	File
 	Positions
 	DepthTo                                     survey.DepthTo // top or centre of the line
+	Check                                       bool           // held out of the adjustment
 	ID, Time, Depth, Diameter, Utility, Fitting Column
 	Crew, Receiver, Session, Ticket, Remark     Column
 }

@@ -39,6 +39,7 @@ type Exposure struct {
 	// somewhere along the line was: a fitting is identifiable, so that it tells of
 	// both components of a shift.
 	Fitting   string
+	Check     bool // held out of the adjustment, to check its result with
 	Crew      string
 	Receiver  string
 	Session   string // as in Trace, of the survey of the holes

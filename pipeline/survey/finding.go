@@ -53,11 +53,12 @@ type Finding struct {
 	Sheet       string
 	Verdict     Verdict
 	FromM, ToM  float64 // stations on the record
-	OffsetM     float64 // worst offset of the adjusted line; a cover difference for depth
+	OffsetM     float64 // worst offset of the adjusted line; a cover difference for depth, cover less the minimum for cover, from exposed line to mark for mark
 	OffsetU     float64 // one standard deviation
 	Probability float64 // of being outside
 	Attribution Attribution
-	ToleranceM  float64
+	ToleranceM  float64 // or the minimum cover, or what the tolerance zone reaches to either side
+	Basis       string  // what it is held against: a rule of tolerance, a class of a table, a law
 	Readings    int
 	DecideAtU   float64 // undecided: the standard deviation that would decide; 0 otherwise
 	Sentence    string  // the finding in words, every number from the model
@@ -89,3 +90,22 @@ type Judgement struct {
 	Stretches                     []Stretch
 	Readings                      int
 }
+
+// MarkCheck holds what a crew marked against a place where the line was exposed.
+type MarkCheck struct {
+	Exposure    int     // into Survey.Exposures
+	Marks       []int   // into Survey.Marks: the two around the exposed place, or the nearest
+	Record      int     // of the exposed line
+	OffsetM     float64 // from the exposed line to the marked one, + to the right of the record's direction; NaN where Reason is given
+	OffsetU     float64 // one standard deviation, of both positions
+	ZoneM       float64 // what the tolerance zone reaches to either side
+	Probability float64 // of lying beyond it
+	Verdict     Verdict
+	MapM        float64 // from the exposed line to the record as the map has it, + right
+	Law         string
+	Reason      string // why the two are not held against each other; "" where they are
+}
+
+// Basis is what results were held against that the config chose: a table of
+// minimum covers, a law's tolerance zone.
+type Basis struct{ Name, Words, Source string }

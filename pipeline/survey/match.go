@@ -11,6 +11,7 @@ const (
 	StatusForeign   Status = "foreign"   // lies on a record of another utility than its label
 	StatusSonde     Status = "sonde"     // kept for depth only
 	StatusDuplicate Status = "duplicate"
+	StatusCheck     Status = "check" // of an exposure: held out of the adjustment
 )
 
 // Match says which record one reading belongs to, and where on it.

@@ -50,6 +50,8 @@ type Result struct {
 	Model           *Model
 	Judgements      []Judgement // per record
 	Findings        []Finding
+	MarkChecks      []MarkCheck
+	Bases           []Basis      // of minimum covers and tolerance zones
 	Corrections     []Correction // per record
 	Resurvey        []Resurvey
 }

@@ -65,8 +65,8 @@ func NSSDAVertical(rmseZ float64) float64 { return 1.9600 * rmseZ }
 
 // Least numbers of independent check points for a statement.
 const (
-	NSSDAPoints    = 20 // FGDC-STD-007.3-1998, 3.2.2
-	ASPRS2023Point = 30 // ASPRS Positional Accuracy Standards for Digital Geospatial Data, edition 2
+	NSSDAPoints     = 20 // FGDC-STD-007.3-1998, 3.2.2
+	ASPRS2023Points = 30 // ASPRS Positional Accuracy Standards for Digital Geospatial Data, edition 2
 )
 
 // ASPRS2023 is the accuracy of edition 2 of the ASPRS standards (2023), one

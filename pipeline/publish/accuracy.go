@@ -1,0 +1,287 @@
+package publish
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"github.com/paulmach/orb"
+
+	positional "github.com/asfound/asfound/internal/estimate/accuracy"
+	"github.com/asfound/asfound/internal/lineref"
+	"github.com/asfound/asfound/internal/words"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// statement is what independent points say of the positions of one data set.
+//
+// Points are surveyed fittings: each can be told from all others, so that it
+// tells of both coordinates, and is known by its id, so that none is left out for
+// lying far off. The map as it was handed in owes nothing to a survey of this job:
+// all surveyed fittings are independent of it. Of the proposed lines only those
+// are that were held out of the adjustment, and whose positions come from another
+// source than the readings'. Places along a line tell of one coordinate: they make
+// no horizontal accuracy in the words of a standard.
+type statement struct {
+	DataSet string   `json:"data_set"`
+	State   string   `json:"state"` // handed in, or proposed
+	Points  int      `json:"points"`
+	NSSDA   string   `json:"nssda"` // in the standard's words; "" where there is none
+	ASPRS   string   `json:"asprs"`
+	RMSEx   *float64 `json:"rmse_east_m"`
+	RMSEy   *float64 `json:"rmse_north_m"`
+	Notes   []string `json:"notes"`
+}
+
+const (
+	stateHandedIn = "as handed in"
+	stateProposed = "as proposed"
+)
+
+// checkPoint is one surveyed fitting: map less survey, and where it is.
+type checkPoint struct {
+	at          orb.Point
+	east, north float64 // true, ground metres
+	sigmaM      float64 // stated, of the check survey
+}
+
+// statements are those of each source of fittings, as handed in and as proposed,
+// and of held-out places across their lines.
+func (e *edition) statements() []statement {
+	handedIn, proposed := map[string][]checkPoint{}, map[string][]checkPoint{}
+	shared := map[string]int{}
+	byID := e.fittingsByID()
+	met := map[string]bool{}
+	for i := range e.Survey.Exposures {
+		x := &e.Survey.Exposures[i]
+		k, ok := byID[x.Fitting]
+		if x.Fitting == "" || !ok || k < 0 || met[x.Fitting] {
+			continue
+		}
+		met[x.Fitting] = true
+		f := &e.Survey.Fittings[k]
+		handedIn[f.Source] = append(handedIn[f.Source], difference(f.Point, x))
+		switch {
+		case !x.Check:
+		case e.readWith(x.Positions):
+			shared[f.Source]++
+		default:
+			proposed[f.Source] = append(proposed[f.Source], difference(e.proposedPlace(f.Point, &e.ExposureMatches[i]), x))
+		}
+	}
+	var out []statement
+	for _, source := range sources(e.Survey.Fittings) {
+		out = append(out, state(source, stateHandedIn, handedIn[source]))
+		if len(proposed[source])+shared[source] == 0 {
+			continue
+		}
+		st := state(source, stateProposed, proposed[source])
+		if n := shared[source]; n > 0 {
+			st.Notes = append(st.Notes, fmt.Sprintf("%s not counted: surveyed with the source of positions that readings have.", words.Count(n, "held-out point")))
+		}
+		out = append(out, st)
+	}
+	return out
+}
+
+func (e *edition) fittingsByID() map[string]int {
+	out := map[string]int{}
+	for i := range e.Survey.Fittings {
+		if _, twice := out[e.Survey.Fittings[i].ID]; twice {
+			out[e.Survey.Fittings[i].ID] = -1
+			continue
+		}
+		out[e.Survey.Fittings[i].ID] = i
+	}
+	return out
+}
+
+func sources(fs []survey.Fitting) []string {
+	var out []string
+	for i := range fs {
+		if !slices.Contains(out, fs[i].Source) {
+			out = append(out, fs[i].Source)
+		}
+	}
+	return out
+}
+
+// readWith says whether some trace has its positions from a source; what is not
+// named may be the same.
+func (e *edition) readWith(positions string) bool {
+	return positions == "" || slices.ContainsFunc(e.Survey.Traces, func(t survey.Trace) bool { return t.Positions == positions || t.Positions == "" })
+}
+
+func difference(at orb.Point, x *survey.Exposure) checkPoint {
+	scale := x.Scale
+	if !(scale > 0) {
+		scale = 1
+	}
+	sin, cos := math.Sincos(x.Convergence)
+	dx, dy := (at[0]-x.Point[0])/scale, (at[1]-x.Point[1])/scale
+	return checkPoint{at, dx*cos + dy*sin, dy*cos - dx*sin, x.SigmaM}
+}
+
+// proposedPlace is where the proposed line of a record has a point that the map
+// draws on it: it moves as the vertices around it do.
+func (e *edition) proposedPlace(at orb.Point, m *survey.Match) orb.Point {
+	c := e.correction(m.Record)
+	if c == nil {
+		return at
+	}
+	rec := &e.Survey.Records[m.Record]
+	line := lineref.New(rec.Parts, rec.Scale)
+	part, drawn := &c.Parts[m.Part], rec.Parts[m.Part]
+	stations := line.Stations(m.Part)
+	move := func(vertex int) (dx, dy float64) {
+		for k, from := range part.From {
+			if from == vertex {
+				return part.Line[k][0] - drawn[vertex][0], part.Line[k][1] - drawn[vertex][1]
+			}
+		}
+		return 0, 0
+	}
+	t := 0.0
+	if length := stations[m.Segment+1] - stations[m.Segment]; length > 0 {
+		t = min(max((m.StationM-stations[m.Segment])/length, 0), 1)
+	}
+	ax, ay := move(m.Segment)
+	bx, by := move(m.Segment + 1)
+	return orb.Point{at[0] + ax + t*(bx-ax), at[1] + ay + t*(by-ay)}
+}
+
+// state words what points say of a data set.
+func state(dataSet, state string, points []checkPoint) statement {
+	s := statement{DataSet: dataSet, State: state, Points: len(points), Notes: []string{}}
+	var east, north []float64
+	survey2, unstated := 0.0, 0
+	for i := range points {
+		p := &points[i]
+		east, north = append(east, p.east), append(north, p.north)
+		if !(p.sigmaM > 0) {
+			unstated++
+		}
+		survey2 += 2 * p.sigmaM * p.sigmaM / float64(len(points))
+	}
+	if len(points) < positional.NSSDAPoints {
+		s.Notes = append(s.Notes, fmt.Sprintf("%s: NSSDA asks for %d, ASPRS edition 2 for %d. No statement is made; the share of surveyed length within tolerance stands instead.",
+			words.Count(len(points), "independent point"), positional.NSSDAPoints, positional.ASPRS2023Points))
+		return s
+	}
+	x, y := positional.Describe(east), positional.Describe(north)
+	s.RMSEx, s.RMSEy = finite(x.RMSE), finite(y.RMSE)
+	if v, ok := positional.NSSDA(x.RMSE, y.RMSE); ok {
+		s.NSSDA = fmt.Sprintf("Tested %.3f meters horizontal accuracy at 95%% confidence level", v)
+	} else {
+		s.Notes = append(s.Notes, fmt.Sprintf("No NSSDA statement: the smaller RMSE is %.2f of the larger, and appendix 3-A has no formula under 0.6.", min(x.RMSE, y.RMSE)/max(x.RMSE, y.RMSE)))
+	}
+	switch {
+	case len(points) < positional.ASPRS2023Points:
+		s.Notes = append(s.Notes, fmt.Sprintf("No ASPRS statement: edition 2 asks for %d points.", positional.ASPRS2023Points))
+	case unstated > 0:
+		s.Notes = append(s.Notes, fmt.Sprintf("No ASPRS statement: edition 2 adds the error of the check survey, which %s not state.", words.Count(unstated, "point does", "points do")))
+	default:
+		cm := 100 * positional.ASPRS2023(positional.RMSER(x.RMSE, y.RMSE), math.Sqrt(survey2))
+		s.ASPRS = fmt.Sprintf("This data set was tested to meet ASPRS Positional Accuracy Standards for Digital Geospatial Data, Edition 2 (2023) for a %.0f (cm) RMSEH horizontal positional accuracy class. The tested horizontal positional accuracy was found to be RMSEH = %.1f (cm)", math.Ceil(cm), cm)
+	}
+	if x.Biased() || y.Biased() {
+		s.Notes = append(s.Notes, fmt.Sprintf("The means, %+.3f m east and %+.3f m north, point to a shift of the data set as a whole.", x.Mean, y.Mean))
+	}
+	if n := thinQuadrants(points); n > 0 {
+		s.Notes = append(s.Notes, fmt.Sprintf("In %s of the points' extent lie fewer than 20 %% of them: NSSDA appendix 3-C asks for that (recalled).", words.Count(n, "quadrant")))
+	}
+	return s
+}
+
+// thinQuadrants counts the quadrants of the points' extent that hold fewer than a
+// fifth of them.
+func thinQuadrants(points []checkPoint) int {
+	box := orb.Bound{Min: points[0].at, Max: points[0].at}
+	for i := range points {
+		box = box.Extend(points[i].at)
+	}
+	var counts [4]int
+	for i := range points {
+		k := 0
+		if points[i].at[0] > box.Center()[0] {
+			k++
+		}
+		if points[i].at[1] > box.Center()[1] {
+			k += 2
+		}
+		counts[k]++
+	}
+	thin := 0
+	for _, n := range counts {
+		if 5*n < len(points) {
+			thin++
+		}
+	}
+	return thin
+}
+
+// acrossLines says, in one dimension, how far held-out places along lines lie from
+// the map and from the proposed lines; "" where there are none.
+func (e *edition) acrossLines() string {
+	var before, after []float64
+	unsure := 0
+	for i := range e.Survey.Exposures {
+		x := &e.Survey.Exposures[i]
+		if !x.Check || x.Fitting != "" || i >= len(e.ExposureMatches) {
+			continue
+		}
+		m := &e.ExposureMatches[i]
+		if m.Status != survey.StatusCheck {
+			unsure++
+			continue
+		}
+		if e.readWith(x.Positions) {
+			continue
+		}
+		rec := &e.Survey.Records[m.Record]
+		line := lineref.New(rec.Parts, rec.Scale)
+		was, _ := line.Nearest(x.Point)
+		is := was
+		if c := e.correction(m.Record); c != nil {
+			parts := make(orb.MultiLineString, len(c.Parts))
+			for k := range c.Parts {
+				parts[k] = c.Parts[k].Line
+			}
+			moved := lineref.New(parts, rec.Scale)
+			is, _ = moved.Nearest(x.Point)
+		}
+		before, after = append(before, was.OffsetM), append(after, is.OffsetM)
+	}
+	if len(before) == 0 {
+		return ""
+	}
+	b, a := positional.Describe(before).RMSE, positional.Describe(after).RMSE
+	text := fmt.Sprintf("At %s that the adjustment did not have, lines lie off by %.2f m as handed in and by %.2f m as proposed (root mean square across the line; 95 %% in one dimension: %.2f m and %.2f m).",
+		words.Count(len(before), "exposed place"), b, a, positional.Factor95Linear*b, positional.Factor95Linear*a)
+	if unsure > 0 {
+		text += fmt.Sprintf(" %s on no record for sure and not counted.", words.Count(unsure, "more is", "more are"))
+	}
+	return text
+}
+
+// accuracyFacts are the statements in words, a line each.
+func (e *edition) accuracyFacts() []fact {
+	var out []fact
+	for _, s := range e.statements() {
+		name := fmt.Sprintf("Accuracy of %s, %s", s.DataSet, s.State)
+		source := "FGDC-STD-007.3-1998 (NSSDA), appendix 3-A; " + words.Count(s.Points, "independent point")
+		if s.NSSDA != "" {
+			out = append(out, fact{name, s.NSSDA + ".", source})
+		}
+		if s.ASPRS != "" {
+			out = append(out, fact{name, s.ASPRS + ".", "ASPRS, edition 2 (2023), wording recalled; " + words.Count(s.Points, "independent point")})
+		}
+		for _, n := range s.Notes {
+			out = append(out, fact{name, n, source})
+		}
+	}
+	if across := e.acrossLines(); across != "" {
+		out = append(out, fact{Name: "Accuracy across lines", Value: across})
+	}
+	return out
+}
