@@ -70,6 +70,15 @@ type observation struct {
 	residual    float64
 }
 
+// measure sets the normal at a foot point and how far across it the reading lies;
+// along it the line is taken to run on.
+func (ob *observation) measure(rn *recordNet, part, segment int, stationM float64) {
+	ob.east, ob.north = rn.axes.right(&rn.line, part, segment)
+	foot := rn.line.AtPart(part, segment, stationM)
+	e, n := rn.axes.ground(ob.point[0]-foot[0], ob.point[1]-foot[1])
+	ob.value = e*ob.east + n*ob.north
+}
+
 // check is one control check: observed - known = f + g + e.
 type check struct {
 	session     int
@@ -96,7 +105,7 @@ func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, 
 			}
 			rd := &tr.Readings[i]
 			rn := &n.records[m.Record]
-			at, _ := rn.between(m.Part, m.StationM)
+			at, alpha := rn.between(m.Part, m.StationM)
 			key := biasKey{int32(t), n.parts[rn.nodes[at].point]}
 			b, ok := biases[key]
 			if !ok {
@@ -104,9 +113,10 @@ func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, 
 				biases[key] = b
 			}
 			ob := observation{
-				trace: int32(t), reading: int32(i), record: int32(m.Record), point: rd.Point, node: int32(at),
+				trace: int32(t), reading: int32(i), record: int32(m.Record), point: rd.Point, node: int32(at), alpha: alpha,
 				bias: b, session: int32(session[setup{tr.Session, tr.Positions}]), knot: -1, sign: 1, weight: 1,
 			}
+			ob.measure(rn, m.Part, m.Segment, m.StationM)
 			ob.sigma, ob.wander = o.sigma(rd, m)
 			if m.Against {
 				ob.sign = -1

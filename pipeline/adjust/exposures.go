@@ -40,6 +40,7 @@ func (ev *evidence) addExposures(s *survey.Survey, exposed []survey.Match, sessi
 			bias: -1, knot: -1, session: int32(session[setup{e.Session, e.Positions}]), weight: 1, sigma: o.exposedSigma(e),
 		}
 		if e.Fitting == "" {
+			ob.measure(rn, m.Part, m.Segment, m.StationM)
 			ev.obs = append(ev.obs, ob)
 			continue
 		}

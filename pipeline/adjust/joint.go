@@ -42,7 +42,6 @@ func (p *problem) prepare() error {
 			p.unreadCells = append(p.unreadCells, c)
 		}
 	}
-	p.project()
 	return p.analyseJoint(len(p.ev.sessions) > looseSessions)
 }
 

@@ -109,12 +109,8 @@ func (p *problem) projectOne(c *cell, l *displacedLine, ob *observation) {
 	}
 	na, nb := &rn.nodes[best], &rn.nodes[best+1]
 	station := na.stationM + alpha*(nb.stationM-na.stationM)
-	segment := segmentBetween(na, nb)
 	ob.node, ob.alpha = int32(best), alpha
-	ob.east, ob.north = rn.axes.right(&rn.line, na.part, segment)
-	foot := rn.line.AtPart(na.part, segment, station)
-	e, n := rn.axes.ground(ob.point[0]-foot[0], ob.point[1]-foot[1])
-	ob.value = e*ob.east + n*ob.north
+	ob.measure(rn, na.part, segmentBetween(na, nb), station)
 	ob.out = ob.east == 0 && ob.north == 0 || (alpha == 0 && p.corner(rn, best, at)) || (alpha == 1 && p.corner(rn, best+1, at))
 }
 

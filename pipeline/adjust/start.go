@@ -44,8 +44,10 @@ func (p *problem) start(m *survey.Model) {
 
 // startSheets places every sheet by its own readings alone, as if all positions
 // were right: so a sheet in another frame, tens of metres off, begins there and
-// does not pull at the sessions that read it.
+// does not pull at the sessions that read it. It begins where the matching had
+// it, on the segments that readings were matched to: the nearest may be others.
 func (p *problem) startSheets() {
+	moved := p.movedSheets()
 	for range startRounds {
 		forms := make([][]sheetForm, len(p.n.sheets))
 		for _, c := range p.readCells {
@@ -61,7 +63,7 @@ func (p *problem) startSheets() {
 		}
 		for k, fs := range forms {
 			at := p.u.sheets + 2*k
-			p.x[at], p.x[at+1] = robustShift(fs, math.Hypot(p.o.OwnM, p.o.LocalM))
+			p.x[at], p.x[at+1] = robustShift(fs, moved[k], math.Hypot(p.o.OwnM, p.o.LocalM))
 		}
 		for r := range p.cells {
 			c := &p.cells[r]
@@ -80,12 +82,43 @@ func (p *problem) startSheets() {
 	p.begin()
 }
 
+// movedSheets is by how much the matching moved each sheet: a foot on a moved
+// line lies off its reading along the line too, not only square to it.
+func (p *problem) movedSheets() [][2]float64 {
+	moved, count := make([][2]float64, len(p.n.sheets)), make([]float64, len(p.n.sheets))
+	for _, c := range p.readCells {
+		rn := &p.n.records[c.record]
+		for i := range c.obs {
+			ob := &c.obs[i]
+			if rn.sheet < 0 || ob.fixed {
+				continue
+			}
+			a, b := &rn.nodes[ob.node], &rn.nodes[ob.node+1]
+			foot := rn.line.AtPart(a.part, segmentBetween(a, b), a.stationM+ob.alpha*(b.stationM-a.stationM))
+			e, n := rn.axes.ground(ob.point[0]-foot[0], ob.point[1]-foot[1])
+			if along := n*ob.east - e*ob.north; math.Abs(along) > movedM {
+				moved[rn.sheet][0] += e
+				moved[rn.sheet][1] += n
+				count[rn.sheet]++
+			}
+		}
+	}
+	for k, n := range count {
+		if n > 0 {
+			moved[k] = [2]float64{moved[k][0] / n, moved[k][1] / n}
+		}
+	}
+	return moved
+}
+
 // startRounds of foot points on the sheets where they were placed; startShiftM is
 // how far off a sheet may be at the start where its lines run one way and nothing
-// is seen along them.
+// is seen along them; movedM is more than a foot that is square to its line lies
+// off along it.
 const (
 	startRounds = 3
 	startShiftM = 1
+	movedM      = 0.1
 )
 
 // sheetForm is a reading's offset as a form of its sheet's shift. All readings of
@@ -93,15 +126,17 @@ const (
 type sheetForm struct{ east, north, value, weight float64 }
 
 // robustShift is the shift that most of the records agree on, each within scaleM
-// of it: reweighted least squares with a Cauchy weight, from the plain ones.
-func robustShift(fs []sheetForm, scaleM float64) (east, north float64) {
+// of it: reweighted least squares with a Cauchy weight, from where the sheet was
+// moved to, or else from the plain ones.
+func robustShift(fs []sheetForm, moved [2]float64, scaleM float64) (east, north float64) {
 	const rounds = 20
 	ridge := scaleM * scaleM / (startShiftM * startShiftM)
+	east, north = moved[0], moved[1]
 	for k := range rounds {
-		ee, en, nn, ge, gn := ridge, 0.0, ridge, 0.0, 0.0
+		ee, en, nn, ge, gn := ridge, 0.0, ridge, ridge*moved[0], ridge*moved[1]
 		for _, f := range fs {
 			w := f.weight
-			if r := (f.value - f.east*east - f.north*north) / scaleM; k > 0 {
+			if r := (f.value - f.east*east - f.north*north) / scaleM; k > 0 || moved != [2]float64{} {
 				w /= 1 + r*r
 			}
 			ee += w * f.east * f.east

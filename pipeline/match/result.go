@@ -53,14 +53,17 @@ func (c *chain) place(i int, point orb.Point, m *survey.Match) {
 		return
 	}
 	a := &cands[at]
-	// As the map has the record and the crew the reading.
+	// As the map has the record and the crew the reading; on a sheet that lies tens
+	// of metres off, at the place that it belongs to and square to it.
 	rec := &c.net.records[a.rec]
-	dx, dy := rec.toGrid(rec.start.east, rec.start.north)
-	raw := c.net.settle(a.seg, orb.Point{point[0] + dx, point[1] + dy})
+	raw := c.net.settle(a.seg, point)
 	m.Record = rec.input
 	seg := &c.net.segs[raw.seg]
 	m.Part, m.Segment = int(seg.part), int(seg.seg)
 	m.StationM, m.OffsetM, m.AtEnd = raw.station, raw.offset, !raw.square
+	if rec.start != (shift{}) {
+		m.OffsetM = raw.across + raw.nEast*rec.start.east + raw.nNorth*rec.start.north
+	}
 	m.Probability = min(c.posterior(i, a), 1)
 	m.Against = c.against(i, a)
 }
