@@ -175,18 +175,8 @@ func (h *hough) find(n *network, ss []sample, lost, segs []int32, met int, known
 	if c := h.top(func(e, n float64) bool { return math.Hypot(e, n) <= voteM }); c >= 0 {
 		near = int(h.cells[c].records)
 	}
-	for _, ring := range [2]struct {
-		widest float64
-		needs  int
-	}{{exactM, likelyNeeds}, {blunderM, roughNeeds}} {
-		c := h.top(func(e, n float64) bool {
-			return math.Hypot(e, n) > voteM && slices.ContainsFunc(known, func(k mistake) bool {
-				return math.Hypot(e-k.east, n-k.north) <= min(k.toleranceM, ring.widest)
-			})
-		})
-		if c >= 0 && h.believed(c, ring.needs, max(met, near)) {
-			return h.at(c), true
-		}
+	if there, ok := h.known(n, ss, segs, met, max(met, near), known); ok {
+		return there, true
 	}
 	best := h.top(func(e, n float64) bool { return math.Hypot(e, n) > aroundM })
 	if best < 0 || !h.believed(best, anyNeeds, max(met, near)*int(1/strayShare)) {
@@ -200,16 +190,53 @@ func (h *hough) find(n *network, ss []sample, lost, segs []int32, met int, known
 	return there, true
 }
 
+// known is the shift of the known mistake that the sheet must carry, if any: near
+// to where the mistake puts it, or else as far from there as it may be off.
+func (h *hough) known(n *network, ss []sample, segs []int32, met, agreed int, known []mistake) (shift, bool) {
+	for _, ring := range [2]struct {
+		widest float64
+		needs  int
+	}{{exactM, likelyNeeds}, {blunderM, roughNeeds}} {
+		var best fit
+		for i := range known {
+			k := &known[i]
+			within := min(k.toleranceM, ring.widest)
+			c := h.top(func(e, n float64) bool {
+				return math.Hypot(e, n) > voteM && math.Hypot(e-k.east, n-k.north) <= within
+			})
+			if c < 0 {
+				continue
+			}
+			f := n.fit(ss, h.near, segs, h.at(c))
+			if math.Hypot(f.east-k.east, f.north-k.north) > within {
+				f.shift = h.at(c)
+			}
+			if f.on > best.on && (h.believed(c, ring.needs, agreed) || ring.widest == exactM && f.certain(met)) {
+				best = f
+			}
+		}
+		if best.on > 0 {
+			return best.shift, true
+		}
+	}
+	return shift{}, false
+}
+
 func (h *hough) believed(cell int32, needs, met int) bool {
 	agree := int(h.cells[cell].records)
 	return agree >= needs && agree > met+1
+}
+
+// alongside says whether a segment runs a sample's way and may be what was walked.
+func (s *sample) alongside(g *segment, r *record) bool {
+	return math.Abs(g.ux*s.course.x+g.uy*s.course.y) >= parallelCos && !s.utility.foreign(r.utility)
 }
 
 // lay counts a sample in every cell of a shift that brings it onto a segment.
 func (h *hough) lay(n *network, s *sample, number, id int32) {
 	g := &n.segs[id]
 	r := &n.records[g.record]
-	if math.Abs(g.ux*s.course.x+g.uy*s.course.y) < parallelCos || s.utility.foreign(r.utility) {
+	if !s.alongside(g, r) {
 		return
 	}
 	across, along := g.across(s.p)/r.scale, g.along(s.p)/r.scale
