@@ -3,6 +3,7 @@ package config
 import (
 	"errors"
 	"flag"
+	"math"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -112,7 +113,7 @@ func TestExample(t *testing.T) {
 		"field_control.csv":   controlHeader,
 		"field_marks.csv":     marksHeader,
 		"test_holes.csv":      holesHeader,
-		"map/water_lines.shp": "", "map/gas_lines.shp": "", "map/swept.shp": "", "map/valves.shp": "",
+		"map/water_lines.shp": "", "map/gas_lines.shp": "", "map/swept.shp": "", "map/valves.shp": "", "map/districts.shp": "",
 	})
 	c, err := Load(filepath.Join(dir, "asfound.yaml"))
 	if err != nil {
@@ -156,8 +157,20 @@ func TestExample(t *testing.T) {
 	if valves.ID.Name != "VALVE_NO" || valves.Sheet.Name != "PLAN" || valves.Utility.Name != "KIND" || valves.Path != filepath.Join(dir, "map", "valves.shp") {
 		t.Errorf("fittings source is %+v", valves)
 	}
-	if r := job.Judge.Rules; len(r) != 1 || !slices.Equal(r[0].Utility, []string{"gas"}) || r[0].HorizontalM != 0.3 || r[0].Words != "utility gas: horizontal 0.3 m, depth 0.2 m" {
+	// Two rules of the config, then the four classes of the preset.
+	if r := job.Judge.Rules; len(r) != 6 || !slices.Equal(r[0].Utility, []string{"gas"}) || r[0].HorizontalM != 0.3 || r[0].Words != "utility gas: horizontal 0.3 m, depth 0.2 m" ||
+		r[1].District != "centre" || !slices.Equal(r[1].Material, []string{"DI", "CI"}) || r[1].FromM != 0.3 || r[1].BelowM != 0.9 || !r[1].HalfWidth || r[1].DepthM != 0.3 ||
+		r[3].HorizontalM != 0.15 || r[3].HorizontalShare != 0.15 || !strings.Contains(r[3].Source, "PAS 128") {
 		t.Errorf("rules are %+v", r)
+	}
+	if d := job.Read.Districts; len(d) != 1 || d[0].District.Name != "DISTRICT" || d[0].Path != filepath.Join(dir, "map", "districts.shp") {
+		t.Errorf("districts are %+v", d)
+	}
+	if c, z := job.Judge.Cover, job.Judge.Zones; len(c) != 2 || c[0].Law != "49 CFR 192.327, distribution main" || math.Abs(c[0].MinimumM-0.6096) > 1e-12 || len(z) != 1 || math.Abs(z[0].EachSideM-0.6096) > 1e-12 || z[0].HalfWidth {
+		t.Errorf("minimum covers %+v, zones %+v", c, z)
+	}
+	if job.Read.Exposures[0].Check {
+		t.Error("evidence is held out")
 	}
 	if q := job.Rank.Consequences; len(q) != 2 || q[0].Weight != 5 || job.Rank.Budget != 25000 {
 		t.Errorf("consequences are %+v, budget %g", q, job.Rank.Budget)

@@ -66,17 +66,17 @@ func (t table) text(key string) string {
 	return s
 }
 
-// class is one row of a table of classes.
-type class struct {
+// tableClass is one row of a table of classes.
+type tableClass struct {
 	*section
 	name string
 }
 
 // classes are the rows of a table, in its order.
-func (t table) classes() []class {
-	var out []class
+func (t table) classes() []tableClass {
+	var out []tableClass
 	for _, n := range t.d.list(t.take("classes"), "classes") {
-		c := class{section: t.d.section(n, "classes")}
+		c := tableClass{section: t.d.section(n, "classes")}
 		c.name, _ = t.d.nonEmpty(c.take("class"), "class")
 		out = append(out, c)
 	}
@@ -84,7 +84,7 @@ func (t table) classes() []class {
 }
 
 // pick is the class of a name.
-func (t table) pick(name string) (class, error) {
+func (t table) pick(name string) (tableClass, error) {
 	var names []string
 	for _, c := range t.classes() {
 		if c.name == name {
@@ -92,5 +92,5 @@ func (t table) pick(name string) (class, error) {
 		}
 		names = append(names, c.name)
 	}
-	return class{}, wrong{fmt.Sprintf("%s has no class %q", t.name, name), didYouMean(name, names)}
+	return tableClass{}, wrong{fmt.Sprintf("%s has no class %q", t.name, name), didYouMean(name, names)}
 }

@@ -86,7 +86,7 @@ func (d *decoder) limits(n *yaml.Node, s *section, rule *judge.Rule, who *string
 }
 
 // limits are the tolerances of a class. What it does not state stays as it is.
-func (c class) limits(rule *judge.Rule, t table) {
+func (c tableClass) limits(rule *judge.Rule, t table) {
 	rule.Source = t.source
 	c.d.lengthAbove0(c.section, "horizontal", &rule.HorizontalM)
 	c.d.lengthAbove0(c.section, "depth", &rule.DepthM)

@@ -321,4 +321,8 @@ func (w *writer) tail(useless []string, logs []*source, field bool) {
 		w.comment(0, "left out: %s", u)
 	}
 	w.comment(0, "Tolerances, search radius, re-survey costs and the rest have defaults: see the README.")
+	w.comment(0, "Nothing is held against a published table until you choose one, as in")
+	w.comment(0, "tolerance: {preset: pas128}")
+	w.comment(0, "cover: [{utility: gas, table: us-49cfr192, class: distribution main}]")
+	w.comment(0, "zones: [{law: us-fl}]")
 }
