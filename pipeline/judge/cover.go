@@ -101,7 +101,7 @@ func coverAlong(recordedM float64, c *survey.Cover, span survey.Span, minimumM, 
 	for i := range n + 1 {
 		at := span.FromM + span.LengthM()*float64(i)/float64(n)
 		difference, u := coverAt(c, at)
-		p := coverPoint{stationM: at, coverM: recordedM + difference, u: u}
+		p := coverPoint{stationM: at, coverM: max(recordedM+difference, 0), u: u}
 		p.z = (minimumM - p.coverM) / u
 		out = append(out, p)
 	}

@@ -9,7 +9,6 @@ import (
 
 	"github.com/paulmach/orb"
 
-	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/internal/lineref"
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -37,7 +36,7 @@ func Marks(s *survey.Survey, matches [][]survey.Match, marks, exposed []survey.M
 	if len(o.Zones) == 0 || len(marks) == 0 {
 		return nil, nil
 	}
-	zones, rows, read := o.ZoneCaught(s), markRows(s, marks), o.samples(s, matches, exposed)
+	zones, rows, read := o.ZoneCaught(s), markRows(s, marks), o.samples(s, matches, exposed, m)
 	var checks []survey.MarkCheck
 	var findings []survey.Finding
 	for i := range s.Exposures {
@@ -126,56 +125,6 @@ func (o *Options) apart(s *survey.Survey, marks []survey.Match, x *survey.Match,
 	return ""
 }
 
-// unmapped says that an exposed line lies where the readings of its record do
-// not: the map may lack it, and the marks be of the record. A fitting is known by
-// its id, and a line that was exposed for the ticket that was marked is taken for
-// the marked one.
-func (o *Options) unmapped(s *survey.Survey, read []sample, c *survey.MarkCheck) string {
-	rec, e := &s.Records[c.Record], &s.Exposures[c.Exposure]
-	if e.Fitting != "" || e.Ticket != "" && e.Ticket == s.Marks[c.Marks[0]].Ticket {
-		return ""
-	}
-	line := lineref.New(rec.Parts, rec.Scale)
-	foot, ok := line.Nearest(e.Point)
-	if !ok {
-		return ""
-	}
-	var offsets, sigmas []float64
-	for _, r := range read {
-		if math.Abs(r.stationM-foot.StationM) <= o.MaxGapM {
-			offsets, sigmas = append(offsets, r.offsetM), append(sigmas, r.sigmaM)
-		}
-	}
-	if len(offsets) == 0 {
-		return ""
-	}
-	u := math.Hypot(math.Hypot(estimate.Median(sigmas), o.Positions.MarkM), math.Hypot(o.Positions.SessionM, o.sigma(e.SigmaM)))
-	if apart := math.Abs(foot.OffsetM - estimate.Median(offsets)); apart > 3*u {
-		return fmt.Sprintf("may be of different lines: the exposed one lies %.2f m from the readings on record %s, and the map may lack it", apart, rec.ID)
-	}
-	return ""
-}
-
-// sample is a used reading on its record.
-type sample struct{ stationM, offsetM, sigmaM float64 }
-
-// samples are the used readings of the records with an exposure, by record.
-func (o *Options) samples(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match) map[int][]sample {
-	wanted := map[int]bool{}
-	for i := range exposed {
-		wanted[exposed[i].Record] = true
-	}
-	out := map[int][]sample{}
-	for t := range matches {
-		for i := range matches[t] {
-			if m := &matches[t][i]; m.Status == survey.StatusUsed && wanted[m.Record] {
-				out[m.Record] = append(out[m.Record], sample{m.StationM, m.OffsetM, o.sigma(s.Traces[t].Readings[i].SigmaM)})
-			}
-		}
-	}
-	return out
-}
-
 // hold compares the marked with the exposed line.
 func (o *Options) hold(s *survey.Survey, marks []survey.Match, m *survey.Model, row []int, zone *ZoneRule, c *survey.MarkCheck) {
 	rec, e := &s.Records[c.Record], &s.Exposures[c.Exposure]
@@ -251,43 +200,6 @@ func markedLine(s *survey.Survey, marks []survey.Match, record *lineref.Line, ro
 		}
 	}
 	return on, offsetM, right, ok
-}
-
-// positionErrors is what the sessions and sources of a mark and of an exposure put
-// into the offset between them: what control checks tell of it, to take off, and
-// the variance of the rest. What one session or source gives to both cancels.
-func (o *Options) positionErrors(s *survey.Survey, m *survey.Model, mark, exposure int, right orb.Point, convergence float64) (shiftM, variance float64) {
-	k, e := &s.Marks[mark], &s.Exposures[exposure]
-	sin, cos := math.Sincos(convergence)
-	east, north := right[0]*cos+right[1]*sin, right[1]*cos-right[0]*sin // grid to true
-	add := func(kind survey.EffectKind, name, positions string, priorM, sign float64) {
-		v, u2 := 0.0, priorM*priorM
-		for i := range m.Effects {
-			f := &m.Effects[i]
-			if f.Kind != kind || f.Name != name && f.Name != name+" / "+positions {
-				continue
-			}
-			along, known := f.V.Along(east, north)
-			if f.Checks > 0 {
-				v, u2 = along, known
-			} else {
-				// Only the map and other crews speak for it: whether the marks or their
-				// survey were off cannot be told.
-				u2 = max(u2, known) + along*along
-			}
-		}
-		shiftM += sign * v
-		variance += u2
-	}
-	if k.Session != e.Session || k.Positions != e.Positions {
-		add(survey.EffectSession, k.Session, k.Positions, o.Positions.SessionM, 1)
-		add(survey.EffectSession, e.Session, e.Positions, o.Positions.SessionM, -1)
-	}
-	if k.Positions != e.Positions {
-		add(survey.EffectSource, k.Positions, "", o.Positions.SourceM, 1)
-		add(survey.EffectSource, e.Positions, "", o.Positions.SourceM, -1)
-	}
-	return shiftM, variance
 }
 
 func distance(a, b orb.Point) float64 { return math.Hypot(a[0]-b[0], a[1]-b[1]) }
