@@ -341,6 +341,11 @@ func TestCover(t *testing.T) {
 	for i := range w.s.Traces[0].Readings {
 		w.s.Traces[0].Readings[i].DepthM = 1.6 // to the centre: 1.5 m of cover
 	}
+	w.s.Records[0].CoverM = math.NaN() // then the cover itself is estimated
+	if c := w.adjust(t, testOptions()).Profiles[0].Cover; math.Abs(c.DifferenceM-1.5) > 0.03 || c.U > 0.12 || c.U < 0.01 || c.Readings != 19 {
+		t.Errorf("cover is %.3f (u %.3f, %d readings), want 1.5", c.DifferenceM, c.U, c.Readings)
+	}
+	w.s.Records[0].CoverM = 1
 	c := w.adjust(t, testOptions()).Profiles[0].Cover
 	if math.Abs(c.DifferenceM-0.5) > 0.03 || c.U > 0.12 || c.U < 0.01 || c.Readings != 19 {
 		t.Errorf("cover differs by %.3f (u %.3f, %d readings), want 0.5", c.DifferenceM, c.U, c.Readings)

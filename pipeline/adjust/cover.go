@@ -27,6 +27,7 @@ type covers struct {
 	passes []pass
 	waves  []wave // per record
 	priors []scalar
+	bare   []bool // per record: none is recorded, so that the cover itself is estimated
 
 	records, receivers int // numbers of their first unknowns; those of the sheets, walks and waves follow from the priors
 }
@@ -56,8 +57,9 @@ type wave struct {
 type scalar struct{ sigma, nu, weight float64 }
 
 const (
-	mostWaves  = 5 // cosines: shorter ups and downs are left to the noise
-	coverSteps = 6 // of reweighting
+	mostWaves  = 5  // cosines: shorter ups and downs are left to the noise
+	coverSteps = 6  // of reweighting
+	anyCoverM  = 10 // standard deviation of a cover that nothing is known of
 )
 
 // adjustCovers estimates for every record what to add to its cover to reach the
@@ -75,7 +77,11 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.M
 	}
 	for r := range out {
 		if out[r].Readings > 0 {
-			c.profile(r, s.Records[r].CoverU, x, inv, &out[r])
+			recordedU := 0.0
+			if !c.bare[r] {
+				recordedU = s.Records[r].CoverU
+			}
+			c.profile(r, recordedU, x, inv, &out[r])
 		}
 	}
 	return out, nil
@@ -84,7 +90,7 @@ func adjustCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.M
 // newCovers numbers the unknowns: records in the order of their keys, sheets,
 // receivers, walks, waves.
 func newCovers(s *survey.Survey, n *network, g *coverEvidence, o Options) *covers {
-	c := &covers{o: o, n: n, obs: g.obs, passes: g.passes, waves: make([]wave, len(s.Records))}
+	c := &covers{o: o, n: n, obs: g.obs, passes: g.passes, waves: make([]wave, len(s.Records)), bare: make([]bool, len(s.Records))}
 	add := func(count int, sigma, nu float64) (first int) {
 		first = len(c.priors)
 		for range count {
@@ -93,6 +99,11 @@ func newCovers(s *survey.Survey, n *network, g *coverEvidence, o Options) *cover
 		return first
 	}
 	c.records = add(len(s.Records), o.CoverLocalM, o.OwnNu)
+	for r := range s.Records {
+		if c.bare[r] = math.IsNaN(s.Records[r].CoverM); c.bare[r] {
+			c.priors[c.records+n.rank[r]] = scalar{anyCoverM, normalNu, 1}
+		}
+	}
 	add(len(n.sheets), o.CoverSheetM, o.SheetNu)
 	c.receivers = add(g.receivers, o.DepthGain, normalNu)
 	for i := range c.passes {
@@ -124,7 +135,7 @@ func newCovers(s *survey.Survey, n *network, g *coverEvidence, o Options) *cover
 // row is the linear form of what lies at a station of a record.
 func (c *covers) row(record int, stationM float64) (r row) {
 	r.add(c.records+c.n.rank[record], 1)
-	if k := c.n.records[record].sheet; k >= 0 {
+	if k := c.n.records[record].sheet; k >= 0 && !c.bare[record] {
 		r.add(c.records+len(c.waves)+k, 1)
 	}
 	w := &c.waves[record]

@@ -44,9 +44,18 @@ type coverReading struct {
 	coils                                    bool
 }
 
-// gatherCovers lists the depth readings that can be compared: on a record with a
-// recorded cover, to which CoverOf can take them. each gets every reading's own
-// difference, out how many there are of a record and what their conversion errs by.
+// recorded is the cover that a record's differences are to: none where none is
+// recorded.
+func recorded(rec *survey.Record) float64 {
+	if math.IsNaN(rec.CoverM) {
+		return 0
+	}
+	return rec.CoverM
+}
+
+// gatherCovers lists the depth readings that CoverOf can take to a cover. each gets
+// every reading's own difference to a recorded cover, out how many there are of a
+// record and what their conversion errs by.
 func gatherCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options, each [][]float32, out []survey.Cover) *coverEvidence {
 	g := &coverEvidence{depthM: make([]float64, len(s.Records)), depths: make([]int, len(s.Records))}
 	receivers := map[[2]string]int{}
@@ -61,19 +70,21 @@ func gatherCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.M
 			}
 			rec := &s.Records[m.Record]
 			cover, u, why := CoverOf(rd, rec)
-			if why != "" || math.IsNaN(rec.CoverM) {
+			if why != "" {
 				continue
 			}
 			inflate := max(m.Inflate, 1)
 			r := coverReading{
-				record: m.Record, bin: int(m.StationM / coverBinM), stationM: m.StationM, depthM: rd.DepthM, valueM: cover - rec.CoverM,
+				record: m.Record, bin: int(m.StationM / coverBinM), stationM: m.StationM, depthM: rd.DepthM, valueM: cover - recorded(rec),
 				sigmaM: o.DepthMinM, ratioU: m.RatioU, coils: rd.DepthTo != survey.DepthToTop || rd.Mode == survey.ModeActive,
 			}
 			if r.coils {
 				r.sigmaM = inflate * math.Hypot(o.DepthMinM, o.DepthNoise*o.perRatio(rd.DepthM))
 			}
 			rs = append(rs, r)
-			each[t][i] = float32(r.valueM)
+			if !math.IsNaN(rec.CoverM) {
+				each[t][i] = float32(r.valueM)
+			}
 			out[m.Record].Readings++
 			out[m.Record].U = max(out[m.Record].U, u)
 		}
@@ -145,12 +156,12 @@ func (g *coverEvidence) addExposures(s *survey.Survey, exposed []survey.Match, o
 	}
 	for _, i := range byPlace(s.Exposures) {
 		m, e := &exposed[i], &s.Exposures[i]
-		if m.Status != survey.StatusUsed || e.DepthTo != survey.DepthToTop || math.IsNaN(e.DepthM) || math.IsNaN(s.Records[m.Record].CoverM) {
+		if m.Status != survey.StatusUsed || e.DepthTo != survey.DepthToTop || math.IsNaN(e.DepthM) {
 			continue
 		}
 		out[m.Record].Readings++
 		g.obs = append(g.obs, coverObs{
-			record: m.Record, pass: -1, stationM: m.StationM, value: e.DepthM - s.Records[m.Record].CoverM, sigma: o.DepthMinM, weight: 1,
+			record: m.Record, pass: -1, stationM: m.StationM, value: e.DepthM - recorded(&s.Records[m.Record]), sigma: o.DepthMinM, weight: 1,
 		})
 	}
 }

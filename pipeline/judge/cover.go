@@ -47,7 +47,7 @@ func coverFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *sur
 		if span.ToM <= span.FromM {
 			continue
 		}
-		points := coverAlong(rec.CoverM, &p.Cover, span.Span, rule.MinimumM, o.MinStretchM)
+		points := coverAlong(rec, &p.Cover, span.Span, rule.MinimumM, o.MinStretchM)
 		best = math.Max(best, leastOver(points, o.MinStretchM))
 		runs = append(runs, points)
 	}
@@ -94,14 +94,19 @@ func coverFinding(rec *survey.Record, line *lineref.Line, p *survey.Profile, rec
 // coverAlong is the adjusted cover along a surveyed part of a record, closely
 // enough for stretches of a length. Between two places of the model it is linear;
 // without any the record's mean stands for all of it.
-func coverAlong(recordedM float64, c *survey.Cover, span survey.Span, minimumM, stretchM float64) []coverPoint {
+func coverAlong(rec *survey.Record, c *survey.Cover, span survey.Span, minimumM, stretchM float64) []coverPoint {
 	const perStretch = 4
 	n := max(int(math.Ceil(span.LengthM()/stretchM*perStretch)), 1)
+	recordedM, recordedU := rec.CoverM, rec.CoverU
+	if math.IsNaN(recordedM) { // the model has the cover itself
+		recordedM, recordedU = 0, 0
+	}
 	var out []coverPoint
 	for i := range n + 1 {
 		at := span.FromM + span.LengthM()*float64(i)/float64(n)
 		difference, u := coverAt(c, at)
-		p := coverPoint{stationM: at, coverM: max(recordedM+difference, 0), u: u}
+		p := coverPoint{stationM: at, coverM: max(recordedM+difference, 0)}
+		p.u = math.Sqrt(max(u*u-recordedU*recordedU, 1e-8)) // what the record errs by is not the field's
 		p.z = (minimumM - p.coverM) / u
 		out = append(out, p)
 	}

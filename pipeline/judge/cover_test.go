@@ -54,6 +54,7 @@ func TestMinimumCover(t *testing.T) {
 		{"the data cannot tell", 1, flat(-0.4), survey.VerdictUndecided, 0, 40, 0.6, 0.5},
 		{"a dip, from 13.1 m to 26.9 m surely under", 1, dip, survey.VerdictOutside, 14, 26, 0.5, estimate.NormalCDF(2)},
 		{"a dip shorter than a stretch", 1, spike, "", 0, 0, 0, 0},
+		{"none recorded", math.NaN(), flat(0.5), survey.VerdictOutside, 0, 40, 0.5, estimate.NormalCDF(2)},
 		{"a mean only", 1, []survey.CoverNode{{DifferenceM: -0.5, U: u}}, survey.VerdictOutside, 0, 40, 0.5, estimate.NormalCDF(2)},
 	}
 	for _, tt := range tests {

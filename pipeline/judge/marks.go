@@ -37,6 +37,7 @@ func Marks(s *survey.Survey, matches [][]survey.Match, marks, exposed []survey.M
 		return nil, nil
 	}
 	zones, rows, read := o.ZoneCaught(s), markRows(s, marks), o.samples(s, matches, exposed, m)
+	bounds := rowBounds(s, rows, o.Positions.NearM)
 	var checks []survey.MarkCheck
 	var findings []survey.Finding
 	for i := range s.Exposures {
@@ -45,15 +46,12 @@ func Marks(s *survey.Survey, matches [][]survey.Match, marks, exposed []survey.M
 		if x.Record >= 0 {
 			zone = zones[x.Record]
 		}
-		for _, row := range rows {
-			// What is known to be of another utility is no case at all.
-			if k := s.Marks[row[0]].Utility; k != "" && s.Exposures[i].Utility != "" && !strings.EqualFold(k, s.Exposures[i].Utility) {
+		for n, row := range rows {
+			if !bounds[n].Contains(s.Exposures[i].Point) || zone < 0 && x.Record >= 0 {
 				continue
 			}
-			near := slices.DeleteFunc(slices.Clone(row), func(k int) bool {
-				return distance(s.Marks[k].Point, s.Exposures[i].Point) > o.Positions.NearM
-			})
-			if len(near) == 0 || zone < 0 && x.Record >= 0 {
+			near := nearby(s, row, &s.Exposures[i], o.Positions.NearM)
+			if len(near) == 0 {
 				continue
 			}
 			c := survey.MarkCheck{Exposure: i, Marks: near, Record: x.Record, OffsetM: math.NaN(), OffsetU: math.NaN(), Probability: math.NaN(), ZoneM: math.NaN(), MapM: math.NaN()}
@@ -97,6 +95,28 @@ func markRows(s *survey.Survey, marks []survey.Match) [][]int {
 		rows = append(rows, []int{i})
 	}
 	return rows
+}
+
+// rowBounds are the boxes in which an exposure may be near a row.
+func rowBounds(s *survey.Survey, rows [][]int, nearM float64) []orb.Bound {
+	out := make([]orb.Bound, len(rows))
+	for n, row := range rows {
+		box := s.Marks[row[0]].Point.Bound()
+		for _, k := range row {
+			box = box.Extend(s.Marks[k].Point)
+		}
+		out[n] = box.Pad(nearM)
+	}
+	return out
+}
+
+// nearby are the marks of a row near an exposure. What is known to be of another
+// utility is no case at all.
+func nearby(s *survey.Survey, row []int, e *survey.Exposure, nearM float64) []int {
+	if u := s.Marks[row[0]].Utility; u != "" && e.Utility != "" && !strings.EqualFold(u, e.Utility) {
+		return nil
+	}
+	return slices.DeleteFunc(slices.Clone(row), func(k int) bool { return distance(s.Marks[k].Point, e.Point) > nearM })
 }
 
 // apart says why marks and an exposure cannot be held against each other; ""

@@ -203,7 +203,7 @@ func (e *edition) offsetProfile(rec int, readings []sample) *profile {
 // coverProfile is the profile of a record's cover differences; nil without any.
 func (e *edition) coverProfile(rec int, readings []sample) *profile {
 	m := e.profile(rec)
-	if m == nil || m.Cover.Readings == 0 {
+	if m == nil || m.Cover.Readings == 0 || math.IsNaN(e.Survey.Records[rec].CoverM) {
 		return nil
 	}
 	length, tolerance := groundLength(&e.Survey.Records[rec]), 0.0

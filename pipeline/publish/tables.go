@@ -138,7 +138,7 @@ func (e *edition) recordRows(keep func(record int) bool) iter.Seq[row] {
 				j.WorstM, j.WorstU = math.NaN(), math.NaN()
 			}
 			cover, coverU := math.NaN(), math.NaN()
-			if p := e.profile(i); p != nil && p.Cover.Readings > 0 {
+			if p := e.profile(i); p != nil && p.Cover.Readings > 0 && !math.IsNaN(rec.CoverM) {
 				cover, coverU = p.Cover.DifferenceM, p.Cover.U
 			}
 			moved := 0.0

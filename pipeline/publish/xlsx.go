@@ -31,6 +31,8 @@ var heads = map[string]string{
 	"north_u_m": "North, one standard deviation (m)", "significant": "Significant", "explanation": "Explanation",
 	"rank": "Rank", "package": "Work package", "probability_outside": "Probability of being outside", "weight": "Weight",
 	"cost": "Cost (money)", "benefit": "Benefit (weighted m settled)", "cumulative_cost": "Cost so far (money)", "reason": "Reason", "in_budget": "In budget",
+	"exposure": "Exposed in", "exposed_on": "Exposed on", "rows": "Rows of the marks", "marked_on": "Marked on", "ticket": "Ticket", "crew": "Crew",
+	"zone_m": "Zone, to either side (m)", "law": "By", "map_offset_m": "Map, + right of the exposed line (m)",
 	"source": "Source", "row": "Row", "line": "Line", "field": "Field", "value": "Value",
 }
 
@@ -58,8 +60,10 @@ func (e *edition) writeRegister(out *bufio.Writer) (err error) {
 	records.name, records.rows = "Records", e.recordRows(e.hasFinding())
 	effects, resurvey, rejects := e.effectsTable(), e.resurvey(), e.rejects()
 	effects.name, resurvey.name, rejects.name = "Effects", "Re-survey", "Rejects"
+	marks := e.markChecks()
+	marks.name = "Marks"
 	for _, t := range []table{
-		e.findings("Findings"), records, depth, effects, resurvey,
+		e.findings("Findings"), records, depth, marks, effects, resurvey,
 		e.findings("Unmapped", survey.KindUnmapped), e.findings("Not detected", survey.KindNotDetected), rejects,
 	} {
 		if err = x.sheet(t); err != nil {

@@ -20,7 +20,7 @@ func openRegister(t *testing.T, folder string) *excelize.File {
 }
 
 func TestRegisterSheets(t *testing.T) {
-	want := []string{"Findings", "Records", "Depth", "Effects", "Re-survey", "Unmapped", "Not detected", "Rejects", "Method"}
+	want := []string{"Findings", "Records", "Depth", "Marks", "Effects", "Re-survey", "Unmapped", "Not detected", "Rejects", "Method"}
 	rows := map[string]int{"Findings": 8, "Records": 4, "Depth": 3, "Effects": 3, "Re-survey": 3, "Unmapped": 2, "Not detected": 2, "Rejects": 4}
 	f := openRegister(t, run(t, handful(t)))
 	if got := f.GetSheetList(); !slices.Equal(got, want) {

@@ -113,7 +113,8 @@ type Shares struct {
 }
 
 // Cover is the difference in cover along one record: field minus record, so
-// what to add to the record's cover to reach the truth.
+// what to add to the record's cover to reach the truth; the field's cover itself
+// where none is recorded.
 type Cover struct {
 	Readings    int
 	DifferenceM float64     // on average over what was read
