@@ -46,8 +46,8 @@ func TestRegisterSheets(t *testing.T) {
 			names++
 		}
 	}
-	if names != 8 {
-		t.Errorf("%d sheets have a filter, want 8", names)
+	if names != 9 {
+		t.Errorf("%d sheets have a filter, want 9", names)
 	}
 }
 
