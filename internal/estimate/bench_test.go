@@ -98,7 +98,7 @@ func BenchmarkCity(b *testing.B) {
 					b.Fatal(err)
 				}
 				lap("factor")
-				if err := f.RefactorMatrix(m); err != nil {
+				if err := f.Eliminate(); err != nil {
 					b.Fatal(err)
 				}
 				lap("refactor")

@@ -29,9 +29,6 @@ func NewBuilder(n int) *Builder { return &Builder{n: n} }
 // N is the number of unknowns.
 func (b *Builder) N() int { return b.n }
 
-// Reset forgets the entries and keeps the memory, for the next iteration.
-func (b *Builder) Reset() { b.entries = b.entries[:0] }
-
 // Add adds v to the elements (i, j) and (j, i), once where i == j. A zero
 // counts as an entry: it puts the pair into the pattern, and so into the
 // selected inverse.
@@ -246,17 +243,4 @@ func (m *Matrix) Mul(y, x []float64) {
 		}
 		y[j] += sum
 	}
-}
-
-// pattern is a fingerprint of where the entries are (FNV-1a).
-func (m *Matrix) pattern() uint64 {
-	h := uint64(14695981039346656037)
-	mix := func(v uint64) { h = (h ^ v) * 1099511628211 }
-	for j := range m.n {
-		mix(uint64(m.ptr[j+1]))
-		for _, i := range m.row[m.ptr[j]:m.ptr[j+1]] {
-			mix(uint64(i))
-		}
-	}
-	return h
 }

@@ -12,7 +12,7 @@
 //
 // A system whose values change and whose entries stay in their places goes
 //
-//	Matrix --Analyse--> Factor, then again and again: Clear, Add, Eliminate
+//	Pattern --Analyse--> Factor, then again and again: Clear, Add, Eliminate
 //
 // where entries are summed as they come: the caller keeps the order.
 package estimate

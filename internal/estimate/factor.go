@@ -1,7 +1,6 @@
 package estimate
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"sync"
@@ -18,10 +17,6 @@ type Options struct {
 	// this one, for Refine and for covariances that leave out what runs through
 	// several of them.
 	Loose []int
-	// Natural eliminates the unknowns in the order of their numbers, those of Last
-	// being the last and none being Loose, where the caller knows that order to be a
-	// good one.
-	Natural bool
 	// Tolerance is the share of a diagonal entry that its pivot must exceed. A
 	// pivot is that entry times (1 - R^2) of the unknown on those before it, so
 	// a singular system leaves rounding only. 0 means 1e-14.
@@ -31,7 +26,7 @@ type Options struct {
 const defaultTolerance = 1e-14
 
 // Factor is the factorisation P A P' = L D L' of a positive definite matrix.
-// Its methods other than Refactor may be called from several goroutines.
+// Its methods other than Eliminate, and those that add entries, may be called from several goroutines.
 type Factor struct {
 	n         int
 	inner     int     // steps that are eliminated: all but those of a Part's shared unknowns
@@ -44,7 +39,6 @@ type Factor struct {
 	pivot     []float64
 	lower     *Matrix  // the matrix in its elimination order, by row
 	loose     [2]int32 // steps: from, to
-	pattern   uint64
 	tolerance float64
 }
 
@@ -60,57 +54,28 @@ func (e *NotPositiveError) Error() string {
 	return fmt.Sprintf("estimate: unknown %d is not determined: pivot %.3g of a diagonal entry %.3g", e.Unknown, e.Pivot, e.Diagonal)
 }
 
-// ErrPattern is what Refactor returns for entries in other places.
-var ErrPattern = errors.New("estimate: the entries are not where they were when the matrix was analysed")
-
 // Factor orders, analyses and factors the matrix. It fails with a
 // *NotPositiveError where the matrix is not positive definite.
-func (m *Matrix) Factor(o Options) (*Factor, error) { return m.factor(o, m.n) }
-
-// factor eliminates the first so many unknowns of the order.
-func (m *Matrix) factor(o Options, inner int) (*Factor, error) {
-	f := m.analyse(o, inner)
+func (m *Matrix) Factor(o Options) (*Factor, error) {
+	f := m.Analyse(o)
 	return f, f.Eliminate()
 }
 
-// analyse finds where the entries of the factor are.
-func (m *Matrix) analyse(o Options, inner int) *Factor {
-	f := &Factor{n: m.n, inner: inner, pattern: m.pattern(), tolerance: o.Tolerance}
+// Analyse orders the unknowns and finds where the entries of the factor are,
+// whatever their values. The factor holds the matrix's values until Clear.
+func (m *Matrix) Analyse(o Options) *Factor {
+	f := &Factor{n: m.n, inner: m.n, tolerance: o.Tolerance}
 	if f.tolerance == 0 {
 		f.tolerance = defaultTolerance
 	}
-	if o.Natural {
-		f.order = identity(m.n)
-		f.parent = eliminationTree(m, f.order)
-	} else {
-		f.order, f.parent = fillReducing(m, o.Last, o.Loose)
-		f.loose[1] = int32(m.n - len(distinct(o.Last)))
-		f.loose[0] = f.loose[1] - int32(len(distinct(o.Loose)))
-	}
+	f.order, f.parent = fillReducing(m, o.Last, o.Loose)
+	f.loose[1] = int32(m.n - len(distinct(o.Last)))
+	f.loose[0] = f.loose[1] - int32(len(distinct(o.Loose)))
 	f.place = inverse(f.order)
 	f.pivot = make([]float64, m.n)
 	f.lower = lowerRows(m, f.place, true)
 	f.layOut()
 	return f
-}
-
-// Refactor factors new values of a matrix with the same pattern. After an error
-// other than ErrPattern the factor is of no use until a Refactor succeeds.
-func (f *Factor) Refactor(b *Builder) error {
-	m, err := b.Matrix()
-	if err != nil {
-		return err
-	}
-	return f.RefactorMatrix(m)
-}
-
-// RefactorMatrix is Refactor for entries already summed.
-func (f *Factor) RefactorMatrix(m *Matrix) error {
-	if m.n != f.n || m.pattern() != f.pattern {
-		return ErrPattern
-	}
-	f.lower = lowerRows(m, f.place, true)
-	return f.Eliminate()
 }
 
 // N is the number of unknowns.
@@ -186,8 +151,7 @@ func (f *Factor) layOut() {
 
 // Eliminate computes L and D row by row: row k solves a triangular system with
 // the rows above it (the up-looking way, Davis 2006, section 4.7). Products are
-// rounded before they are summed, on every processor. Rows from inner on are
-// left as what the elimination made of the matrix there.
+// rounded before they are summed, on every processor.
 func (f *Factor) Eliminate() error {
 	lower := f.lower
 	w := workspaces.Get().(*workspace)
@@ -209,10 +173,6 @@ func (f *Factor) Eliminate() error {
 			y[i] = 0
 			to := end[i]
 			end[i]++
-			if int(i) >= f.inner {
-				f.val[to] = yi
-				continue
-			}
 			rows, vals := f.row[f.ptr[i]:to], f.val[f.ptr[i]:to]
 			for q, r := range rows {
 				y[r] -= float64(vals[q] * yi)
@@ -228,7 +188,7 @@ func (f *Factor) Eliminate() error {
 				}
 			}
 		}
-		if int(k) < f.inner && (!(d > f.tolerance*diagonal) || math.IsInf(d, 0)) {
+		if !(d > f.tolerance*diagonal) || math.IsInf(d, 0) {
 			return &NotPositiveError{Unknown: int(f.order[k]), Pivot: d, Diagonal: diagonal}
 		}
 		f.pivot[k] = d

@@ -224,53 +224,6 @@ func TestOrderOfAdds(t *testing.T) {
 	})
 }
 
-func TestRefactor(t *testing.T) {
-	rapid.Check(t, func(t *rapid.T) {
-		n, adds := network(t)
-		o := drawOptions(t, n)
-		f, err := build(n, adds).Factor(o)
-		if err != nil {
-			t.Fatal(err)
-		}
-		for k := range adds {
-			adds[k].v *= 3
-		}
-		b := build(n, adds[:n])
-		b.Reset()
-		for _, a := range adds {
-			b.Add(a.i, a.j, a.v)
-		}
-		if err := f.Refactor(b); err != nil {
-			t.Fatal(err)
-		}
-		fresh, err := build(n, adds).Factor(o)
-		if err != nil {
-			t.Fatal(err)
-		}
-		rhs := make([]float64, n)
-		rhs[0] = 1
-		if !slices.Equal(f.Solve(rhs), fresh.Solve(rhs)) {
-			t.Fatal("Refactor and Factor differ")
-		}
-		if n > 2 {
-			b := build(n, adds[:n])
-			b.Add(0, n-1, 0)
-			b.Add(1, n-1, 0)
-			if err := f.Refactor(b); f.pattern != mustMatrix(t, b).pattern() && !errors.Is(err, ErrPattern) {
-				t.Fatalf("another pattern: %v", err)
-			}
-		}
-	})
-}
-
-func mustMatrix(t *rapid.T, b *Builder) *Matrix {
-	m, err := b.Matrix()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return m
-}
-
 // TestLastIsLast: the border is eliminated after everything else, and pairs in
 // it that were given, if only as zeros, have their covariance.
 func TestLastIsLast(t *testing.T) {

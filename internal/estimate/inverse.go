@@ -19,14 +19,22 @@ type Inverse struct {
 //
 //	Z[i,j] = -sum_k L[k,j] Z[i,k],  Z[j,j] = 1/D[j] - sum_k L[k,j] Z[k,j],  i, k > j in column j of L.
 func (f *Factor) SelectedInverse() *Inverse {
-	inv := newInverse(f)
+	inv := &Inverse{f: f, val: make([]float64, len(f.val)), diag: make([]float64, f.n)}
 	inv.fill()
 	return inv
 }
 
-func newInverse(f *Factor) *Inverse {
-	return &Inverse{f: f, val: make([]float64, len(f.val)), diag: make([]float64, f.n)}
+// Invert is SelectedInverse in the factor's own memory: it is of no use afterwards.
+func (f *Factor) Invert() *Inverse {
+	f.lower = nil
+	inv := f.used()
+	inv.fill()
+	return inv
 }
+
+// used is an inverse in the memory of the factor: a column of L is needed only
+// until that of the inverse is known.
+func (f *Factor) used() *Inverse { return &Inverse{f: f, val: f.val, diag: f.pivot} }
 
 // fill computes the eliminated columns from those after them.
 func (inv *Inverse) fill() {
@@ -52,11 +60,11 @@ func (inv *Inverse) fill() {
 		d := 1 / f.pivot[j]
 		z := inv.val[f.ptr[j]:f.ptr[j+1]]
 		for q, r := range rows {
-			z[q] = -sum[r]
 			d += float64(vals[q] * sum[r])
+			z[q] = -sum[r]
 			l[r] = 0
 		}
-		inv.diag[j] = d
+		inv.diag[j] = d // was the pivot, if the memory is the factor's
 	}
 }
 
@@ -72,8 +80,13 @@ func (inv *Inverse) At(i, j int) (float64, bool) {
 		a, b = b, a
 	}
 	rows, _ := f.column(int(a))
-	q, ok := slices.BinarySearch(rows, b)
-	if !ok {
+	q := -1
+	if int(a) < f.inner && f.inner < f.n { // a Part's
+		q = slices.Index(rows, b)
+	} else if at, ok := slices.BinarySearch(rows, b); ok {
+		q = at
+	}
+	if q < 0 {
 		return 0, false
 	}
 	return inv.val[f.ptr[a]+q], true

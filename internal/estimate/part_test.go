@@ -4,6 +4,7 @@ import (
 	"errors"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/mat"
@@ -25,8 +26,8 @@ func TestPartsAreTheWhole(t *testing.T) {
 			whole.Add(i, i, 0.3)
 			joint.Add(i, i, 0.3)
 		}
+		var front Front
 		var parts [2]*Part
-		var partRHS [2][]float64
 		place := func(part, i int) int {
 			if part == 1 && i >= shared {
 				return i + own[0]
@@ -35,32 +36,34 @@ func TestPartsAreTheWhole(t *testing.T) {
 		}
 		for part := range parts {
 			np := shared + own[part]
-			b := NewBuilder(np)
-			tie := func(i, j int, w float64) {
-				b.AddNormal([]int{i, j}, []float64{1, -1}, w)
-				whole.AddNormal([]int{place(part, i), place(part, j)}, []float64{1, -1}, w)
-			}
+			var eqs []equation
 			for i := range np {
-				if i >= shared && i%3 == 0 {
-					b.Add(i, i, 0.1)
-					whole.Add(place(part, i), place(part, i), 0.1)
+				if i >= shared || i == 0 {
+					eqs = append(eqs, equation{[]int{i}, []float64{1}, 0.1, rng.NormFloat64()})
 				}
 				if i > 0 {
-					tie(i, rng.IntN(i), math.Exp(rng.NormFloat64()))
+					eqs = append(eqs, equation{[]int{i, rng.IntN(i)}, []float64{1, -1}, math.Exp(rng.NormFloat64()), rng.NormFloat64()})
 				}
 			}
-			partRHS[part] = make([]float64, np)
-			for i := range np {
-				partRHS[part][i] = rng.NormFloat64()
-				rhs[place(part, i)] += partRHS[part][i]
+			for _, q := range eqs {
+				at := slices.Clone(q.at)
+				for k, i := range q.at {
+					at[k] = place(part, i)
+					rhs[at[k]] += q.weight * q.a[k] * q.value
+				}
+				whole.AddNormal(at, q.a, q.weight)
 			}
-			m := mustMatrix(t, b)
-			var err error
-			if parts[part], err = m.Condense(Options{Last: ints(shared)}); err != nil {
-				t.Fatal(err)
+			order := mixed(rng, shared, np)
+			for range 2 { // the second time in the memory of the first
+				if parts[part] == nil {
+					parts[part] = &Part{}
+				}
+				if err := condense(&front, parts[part], order, own[part], eqs); err != nil {
+					t.Fatal(err)
+				}
 			}
 			parts[part].Schur(joint.Add)
-			parts[part].Reduce(partRHS[part], func(i int, v float64) { jointRHS[i] += v })
+			parts[part].Reduced(func(i int, v float64) { jointRHS[i] += v })
 		}
 		f, err := whole.Factor(Options{})
 		if err != nil {
@@ -80,17 +83,10 @@ func TestPartsAreTheWhole(t *testing.T) {
 		jointInverse := jf.SelectedInverse()
 		for part, p := range parts {
 			px := append(append([]float64(nil), x...), make([]float64, own[part])...)
-			p.Solve(px, partRHS[part])
-			inv := p.SelectedInverse(func(i, j int) float64 { v, _ := jointInverse.At(i, j); return v })
+			p.Solve(px, make([]float64, len(px)))
 			for i := range px {
 				if g := place(part, i); !close9(px[i], want[g], 1+math.Abs(want[g])) {
 					t.Fatalf("part %d: x[%d] = %v, whole %v", part, i, px[i], want[g])
-				}
-				for j := range px {
-					got, ok := inv.At(i, j)
-					if w := cov.At(place(part, i), place(part, j)); ok && !close9(got, w, 1+math.Abs(w)) {
-						t.Fatalf("part %d: covariance (%d, %d) = %v, whole %v", part, i, j, got, w)
-					}
 				}
 			}
 		}
@@ -125,6 +121,29 @@ func TestPartsAreTheWhole(t *testing.T) {
 				}
 			}
 		}
+		for part, p := range parts {
+			for j := range shared { // the covariances with a shared unknown
+				px := make([]float64, shared+own[part])
+				for i := range shared {
+					px[i] = cov.At(i, j)
+				}
+				p.Follow(px, make([]float64, len(px)))
+				for i, got := range px {
+					if w := cov.At(place(part, i), j); !close9(got, w, 1+math.Abs(w)) {
+						t.Fatalf("part %d: covariance of %d with shared %d = %v, whole %v", part, i, j, got, w)
+					}
+				}
+			}
+			inv := p.SelectedInverse(func(i, j int) float64 { v, _ := jointInverse.At(i, j); return v })
+			for i := range shared + own[part] {
+				for j := range shared + own[part] {
+					got, ok := inv.At(i, j)
+					if w := cov.At(place(part, i), place(part, j)); ok && !close9(got, w, 1+math.Abs(w)) {
+						t.Fatalf("part %d: covariance (%d, %d) = %v, whole %v", part, i, j, got, w)
+					}
+				}
+			}
+		}
 	})
 }
 
@@ -138,19 +157,100 @@ func denseInverse(t *rapid.T, f *Factor) *mat.Dense {
 	return inv
 }
 
-func TestCondenseNotPositive(t *testing.T) {
-	b := NewBuilder(3)
-	b.Add(0, 0, 1)
-	b.Add(1, 1, 0) // shared: another part determines it
-	m, err := b.Matrix()
-	if err != nil {
+// equation is one observation: weight * (a' x - value)^2.
+type equation struct {
+	at            []int
+	a             []float64
+	weight, value float64
+}
+
+// mixed is an order of a part's unknowns: its own, which come after the shared
+// ones, and then those.
+func mixed(rng *rand.Rand, shared, n int) (order []int32) {
+	for _, i := range rng.Perm(n - shared) {
+		order = append(order, int32(shared+i))
+	}
+	for i := range shared {
+		order = append(order, int32(i))
+	}
+	return order
+}
+
+// condense adds every equation just before the first of its unknowns goes.
+func condense(f *Front, p *Part, order []int32, inner int, eqs []equation) error {
+	f.Start(p, order, inner)
+	added := make([]bool, len(eqs))
+	add := func(with func(q equation) bool) {
+		for k, q := range eqs {
+			if !added[k] && with(q) {
+				added[k] = true
+				f.AddNormal(q.at, q.a, q.weight, q.value)
+			}
+		}
+	}
+	for _, i := range order[:inner] {
+		add(func(q equation) bool { return slices.Contains(q.at, int(i)) })
+		if err := f.Eliminate(); err != nil {
+			f.Abandon()
+			return err
+		}
+	}
+	add(func(equation) bool { return true })
+	f.Finish()
+	return nil
+}
+
+// A window that has to grow again and again leaves what a dense elimination does.
+func TestWideFront(t *testing.T) {
+	const own, shared = 150, 150
+	rng := rand.New(rand.NewPCG(5, 5))
+	var eqs []equation
+	var adds []add
+	for i := range own + shared {
+		eqs = append(eqs, equation{[]int{i}, []float64{1}, 1, 0})
+		adds = append(adds, add{i, i, 1})
+		if i > 0 {
+			j := rng.IntN(i)
+			eqs = append(eqs, equation{[]int{i, j}, []float64{1, -1}, 1, 0})
+			adds = append(adds, add{i, i, 1}, add{j, j, 1}, add{i, j, -1})
+		}
+	}
+	var p Part
+	var front Front
+	if err := condense(&front, &p, mixed(rng, shared, own+shared), own, eqs); err != nil {
 		t.Fatal(err)
 	}
-	var not *NotPositiveError
-	if _, err := m.Condense(Options{Last: []int{1, 2}}); err != nil {
+	var cov, left mat.SymDense
+	var chol mat.Cholesky
+	if !chol.Factorize(dense(own+shared, adds)) || chol.InverseTo(&cov) != nil {
+		t.Fatal("singular")
+	}
+	if !chol.Factorize(cov.SliceSym(0, shared)) || chol.InverseTo(&left) != nil {
+		t.Fatal("singular")
+	}
+	p.Schur(func(i, j int, v float64) {
+		if !close9(v, left.At(i, j), 1) {
+			t.Fatalf("(%d, %d) is %v, want %v", i, j, v, left.At(i, j))
+		}
+	})
+}
+
+func TestCondenseNotPositive(t *testing.T) {
+	var front Front
+	var p Part
+	one := func(i int) equation { return equation{[]int{i}, []float64{1}, 1, 0} }
+	tie := equation{[]int{0, 2}, []float64{1, -1}, 1, 0}
+	if err := condense(&front, &p, []int32{0, 1, 2}, 1, []equation{tie, one(2)}); err != nil {
 		t.Errorf("shared unknowns need not be determined: %v", err)
 	}
-	if _, err := m.Condense(Options{Last: []int{1}}); !errors.As(err, &not) || not.Unknown != 2 {
-		t.Errorf("unknown 2 is its own and not determined: %v", err)
+	var not *NotPositiveError
+	if err := condense(&front, &p, []int32{0, 1, 2}, 2, []equation{tie, one(2)}); !errors.As(err, &not) || not.Unknown != 1 {
+		t.Errorf("unknown 1 is its own and not determined: %v", err)
+	}
+	if err := condense(&front, &p, []int32{0, 2, 1}, 2, []equation{tie, one(1)}); !errors.As(err, &not) || not.Unknown != 2 {
+		t.Errorf("unknowns 0 and 2 are only known to be equal: %v", err)
+	}
+	if err := condense(&front, &p, []int32{0, 1, 2}, 1, []equation{tie, one(2)}); err != nil {
+		t.Errorf("after a failure: %v", err)
 	}
 }

@@ -49,3 +49,11 @@ func TestBuilderMemory(t *testing.T) {
 		t.Errorf("room for %d entries, for 5050 pairs", cap(b.entries))
 	}
 }
+
+func mustMatrix(t *rapid.T, b *Builder) *Matrix {
+	m, err := b.Matrix()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}

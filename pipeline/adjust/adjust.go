@@ -47,11 +47,7 @@ func inParts(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match,
 	if err != nil {
 		return nil, err
 	}
-	if before != nil {
-		p.start(before)
-	} else {
-		p.startSheets()
-	}
+	p.begin(before)
 	if err := p.run(); err != nil {
 		return nil, err
 	}

@@ -159,7 +159,7 @@ func (c *covers) observed(ob *coverObs) row {
 func (c *covers) equations(sys *system, information float64) {
 	for i := range c.priors {
 		p := &c.priors[i]
-		sys.add(i, i, p.weight/(p.sigma*p.sigma))
+		sys.m.Add(i, i, p.weight/(p.sigma*p.sigma))
 	}
 	for i := range c.obs {
 		ob := &c.obs[i]
@@ -170,13 +170,16 @@ func (c *covers) equations(sys *system, information float64) {
 
 // solve iterates the weights, and returns the estimate and its covariances.
 func (c *covers) solve() (x []float64, inv *estimate.Inverse, err error) {
-	b := estimate.NewBuilder(len(c.priors))
 	rhs := make([]float64, len(c.priors))
-	c.equations(&system{m: placesOf(b), rhs: rhs}, 1)
-	m, err := b.Matrix()
-	if err != nil {
-		return nil, nil, err
-	}
+	m := estimate.Pattern(len(c.priors), func(place func(i, j int)) {
+		for i := range c.priors {
+			place(i, i)
+		}
+		for i := range c.obs {
+			r := c.observed(&c.obs[i])
+			r.link(place)
+		}
+	})
 	f := m.Analyse(estimate.Options{})
 	factor := func(information float64) error {
 		f.Clear()

@@ -23,28 +23,72 @@ func TestPartsChangeNothing(t *testing.T) {
 	town := synth.Make(21, p)
 	s := town.Survey()
 	matches := town.Matches(s)
-	var want *survey.Model
-	var draws [][]float32
+	var want []string
 	for _, parts := range []int{1, 3, 12} {
 		before := runtime.GOMAXPROCS(parts)
-		m, err := inParts(s, matches, nil, nil, (len(s.Records)+parts-1)/parts, testOptions())
+		atOnce := (len(s.Records) + parts - 1) / parts
+		first, err := inParts(s, matches, nil, nil, atOnce, testOptions())
+		if err != nil {
+			t.Fatal(err)
+		}
+		second, err := inParts(s, matches, nil, first, atOnce, testOptions())
 		runtime.GOMAXPROCS(before)
 		if err != nil {
 			t.Fatal(err)
 		}
-		d := m.Draws(7)
-		m.Draws = nil // functions do not compare
+		got := append(everything(first, 7), everything(second, 7)...)
 		if want == nil {
-			want, draws = m, d
+			want = got
 		}
-		for r := range m.Profiles {
-			if !reflect.DeepEqual(m.Profiles[r], want.Profiles[r]) {
-				t.Fatalf("%d parts: record %s has another profile", parts, s.Records[r].ID)
+		for k := range want {
+			if got[k] != want[k] {
+				t.Errorf("%d parts: part %d of the models differs", parts, k)
 			}
 		}
-		if !reflect.DeepEqual(m.Effects, want.Effects) || !reflect.DeepEqual(m.Fit, want.Fit) || !reflect.DeepEqual(d, draws) {
-			t.Errorf("%d parts: other effects, fit or draws", parts)
+	}
+}
+
+// everything that a model says, with the draws of a record; NaN is NaN here.
+func everything(m *survey.Model, record int) (all []string) {
+	for _, v := range []any{m.Profiles, m.Effects, m.Budget, m.Fit, m.OffsetU, m.CoverDifferenceM, m.Draws(record)} {
+		all = append(all, fmt.Sprintf("%b", v)) // every bit of a float
+	}
+	return all
+}
+
+// A round that goes on from the solution of the last one, on the same matches,
+// stays where that one was. So a round only moves what its new matches move.
+func TestNextRoundStays(t *testing.T) {
+	p, err := synth.Preset("hard")
+	if err != nil {
+		t.Fatal(err)
+	}
+	town := synth.Make(24, p)
+	s := town.Survey()
+	matches := town.Matches(s)
+	o := testOptions()
+	last, err := Network(s, matches, nil, nil, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for range 3 {
+		next, err := Network(s, matches, nil, last, o)
+		if err != nil {
+			t.Fatal(err)
 		}
+		moved, nodes := 0, 0
+		for r := range next.Profiles {
+			for k, n := range next.Profiles[r].Nodes {
+				nodes++
+				if math.Abs(n.OffsetM-last.Profiles[r].Nodes[k].OffsetM) > 5*convergedM {
+					moved++
+				}
+			}
+		}
+		if moved > nodes/100 || next.Fit.Iterations > againIterations {
+			t.Errorf("%d of %d nodes moved by more than %g m in %d iterations", moved, nodes, 5*convergedM, next.Fit.Iterations)
+		}
+		last = next
 	}
 }
 
@@ -85,7 +129,7 @@ func TestLooseSessions(t *testing.T) {
 	for r := range whole.Profiles {
 		for k, a := range whole.Profiles[r].Nodes {
 			b := loose.Profiles[r].Nodes[k]
-			if math.Abs(a.OffsetM-b.OffsetM) > 1e-5 || math.Abs(a.OffsetU-b.OffsetU) > 0.02*a.OffsetU {
+			if math.Abs(a.OffsetM-b.OffsetM) > convergedM/10 || b.OffsetU < 0.985*a.OffsetU || b.OffsetU > 1.001*a.OffsetU {
 				t.Fatalf("record %d: offset %.5f u %.5f, with all in it %.5f u %.5f", r, b.OffsetM, b.OffsetU, a.OffsetM, a.OffsetU)
 			}
 		}
@@ -264,9 +308,8 @@ func TestLargeComponents(t *testing.T) {
 	}
 }
 
-// A walk that jumps to nodes which its cell has no entries for has the cell
-// analysed anew: the joint equations are then those of a problem that knew it
-// from the start.
+// A walk whose foot points jump to other nodes leaves the joint equations that a
+// problem has which saw them there from the start.
 func TestJumpToOtherNodes(t *testing.T) {
 	var w world
 	var line []orb.Point
@@ -274,7 +317,7 @@ func TestJumpToOtherNodes(t *testing.T) {
 		line = append(line, orb.Point{x, 0})
 	}
 	w.record("A", "S", line...)
-	for i, at := range line { // so that every node of A is shared
+	for i, at := range line[:5] { // so that some nodes of A are shared
 		w.record(fmt.Sprint("B", i), "S", at, orb.Point{at[0], 30})
 	}
 	pts := []orb.Point{{0.5, 0.3}, {0.7, 0.3}} // too near to a vertex for nodes of their own
@@ -282,32 +325,28 @@ func TestJumpToOtherNodes(t *testing.T) {
 	w.walk("T2", "C", 1, false, orb.Point{0.2, 10}, orb.Point{0.2, 20}) // the same session, wandering on
 	o := testOptions()
 	n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), o)
-	p, err := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
-	if err != nil {
-		t.Fatal(err)
-	}
-	joint := func() []float64 {
+	joint := func(before bool) []float64 {
+		p, err := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.project()
+		if before {
+			if err := p.factor(1); err != nil {
+				t.Fatal(err)
+			}
+		}
+		c := &p.cells[n.rank[0]]
+		for i := range c.obs {
+			c.obs[i].node = int32(len(c.node) - 2)
+		}
 		if err := p.factor(1); err != nil {
 			t.Fatal(err)
 		}
 		return p.joint.f.Values()
 	}
-	joint()
-	c := &p.cells[n.rank[0]]
-	part := c.part
-	for i := range c.obs {
-		c.obs[i].node = int32(len(c.node) - 2)
-	}
-	got := joint()
-	if c.part == part {
-		t.Fatal("the cell had entries for the jump")
-	}
-	for _, c := range p.readCells {
-		c.part, c.slots = nil, nil
-	}
-	for k, v := range joint() {
-		if v != got[k] {
-			t.Fatalf("entry %d of the joint equations is %g, analysed from the start %g", k, got[k], v)
-		}
+	jumped, fresh := joint(true), joint(false)
+	if !reflect.DeepEqual(jumped, fresh) {
+		t.Fatalf("joint equations %v after the jump, from the start %v", jumped, fresh)
 	}
 }

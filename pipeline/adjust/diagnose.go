@@ -42,13 +42,12 @@ func (p *problem) diagnose(c *cell, inv *estimate.Inverse, information float64) 
 		if red < 1e-6 {
 			continue // nothing checks it
 		}
-		d.worst = append(d.worst, survey.Influence{
+		d.worst = p.rank(d.worst, survey.Influence{
 			Trace: int(ob.trace), Reading: int(ob.reading), Record: c.record,
 			ResidualM: ob.residual, Standardised: ob.residual / (ob.sigma * math.Sqrt(red)), Redundancy: red,
 			WithoutM: -own * w * ob.residual / red,
 		})
 	}
-	d.worst = p.worst(d.worst)
 	return d
 }
 
@@ -56,11 +55,19 @@ func (p *problem) diagnose(c *cell, inv *estimate.Inverse, information float64) 
 // contribute, those of the record's offset.
 func spread(r *row, offset int, inv *estimate.Inverse) (all, own float64) {
 	for i := range r.n {
-		for j := range r.n {
+		v := inv.Variance(r.idx[i]) * r.coef[i] * r.coef[i]
+		all += v
+		if i < offset {
+			own += v
+		}
+		for j := range i {
 			v, _ := inv.At(r.idx[i], r.idx[j])
 			v *= r.coef[i] * r.coef[j]
-			all += v
+			all += 2 * v
 			if i < offset {
+				own += v
+			}
+			if j < offset {
 				own += v
 			}
 		}
@@ -68,14 +75,18 @@ func spread(r *row, offset int, inv *estimate.Inverse) (all, own float64) {
 	return all, own
 }
 
-// worst are the readings that fit worst, worst first. Readings that fit as badly
-// go by their trace.
-func (p *problem) worst(all []survey.Influence) []survey.Influence {
-	slices.SortFunc(all, func(a, b survey.Influence) int {
+// rank puts a reading among those that fit worst, worst first, if it is one of the
+// worstCount. Readings that fit as badly go by their trace.
+func (p *problem) rank(worst []survey.Influence, v survey.Influence) []survey.Influence {
+	at, _ := slices.BinarySearchFunc(worst, v, func(a, b survey.Influence) int {
 		return cmp.Or(cmp.Compare(math.Abs(b.Standardised), math.Abs(a.Standardised)),
 			cmp.Compare(p.traceID(a.Trace), p.traceID(b.Trace)), cmp.Compare(a.Reading, b.Reading))
 	})
-	return slices.Clone(all[:min(len(all), worstCount)])
+	if at == worstCount {
+		return worst
+	}
+	worst = slices.Insert(worst, at, v)
+	return worst[:min(len(worst), worstCount)]
 }
 
 func (p *problem) traceID(trace int) string {
@@ -93,11 +104,12 @@ func (p *problem) fit(ds []diagnosis) survey.Fit {
 		f.Readings += d.readings
 		f.Redundancy += d.redundancy
 		squares += d.squares
-		f.Worst = append(f.Worst, d.worst...)
+		for _, v := range d.worst {
+			f.Worst = p.rank(f.Worst, v)
+		}
 	}
 	if f.Redundancy > 0 {
 		f.VarianceFactor = squares / f.Redundancy
 	}
-	f.Worst = p.worst(f.Worst)
 	return f
 }

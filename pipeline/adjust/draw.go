@@ -10,12 +10,11 @@ import (
 // They come in pairs on both sides of the estimate. Every record has its own
 // random stream, so that neither its number nor theirs changes any other's.
 func (p *problem) draws(r int) [][]float32 {
-	c := &p.cells[p.n.rank[r]]
-	if !c.read() {
+	c := p.recondensed(r)
+	if c == nil {
 		return nil
 	}
 	rn := &p.n.records[r]
-	root := p.sharedRoot(c)
 	rng := rand.New(rand.NewPCG(uint64(p.o.Seed), uint64(p.n.rank[r])))
 	z, x := make([]float64, len(c.index)), make([]float64, len(c.index))
 	out := make([][]float32, p.o.Draws)
@@ -26,7 +25,7 @@ func (p *problem) draws(r int) [][]float32 {
 		for i := range z {
 			z[i] = rng.NormFloat64()
 		}
-		root.times(z[c.inner:], x[c.inner:])
+		c.root.times(z[c.inner:], x[c.inner:])
 		c.part.Sample(z, x)
 		for i := range rn.nodes {
 			e, n := normalAt(rn, i)
@@ -41,36 +40,65 @@ func (p *problem) draws(r int) [][]float32 {
 	return out
 }
 
-// root is a lower triangular matrix R, by row: with R R' a covariance.
-type root [][]float64
+// recondensed is the cell of a record that was read, condensed as for the posterior;
+// nil where nothing was read. Others may ask for it meanwhile.
+func (p *problem) recondensed(r int) *cell {
+	kept := p.readCell(r)
+	if kept == nil {
+		return nil
+	}
+	c := *kept
+	c.part = nil
+	if err := p.condense(&c, p.information()); err != nil {
+		panic(err) // the same equations have been solved before
+	}
+	return &c
+}
+
+// root is a lower triangular matrix R, row by row: with R R' a covariance.
+type root []float64
+
+// row i of it.
+func (r root) row(i int) []float64 { return r[i*(i+1)/2 : (i+1)*(i+2)/2] }
 
 // sharedRoot is that of what a cell shares with others (Cholesky). What rounding
 // leaves below zero is a combination that is known for sure.
 func (p *problem) sharedRoot(c *cell) root {
 	n := len(c.index) - c.inner
-	r := make(root, n)
-	for i := range r {
-		r[i] = make([]float64, i+1)
-		for j := range i + 1 {
+	r := make(root, n*(n+1)/2)
+	for i := range n {
+		row := r.row(i)
+		for j := range row {
 			v := p.sharedCovariance(c, c.inner+i, c.inner+j)
+			other := r.row(j)
 			for k := range j {
-				v -= float64(r[i][k] * r[j][k])
+				v -= float64(row[k] * other[k])
 			}
 			switch {
 			case i == j:
-				r[i][i] = math.Sqrt(max(v, 0))
-			case r[j][j] > 0:
-				r[i][j] = v / r[j][j]
+				row[i] = math.Sqrt(max(v, 0))
+			case other[j] > 0:
+				row[j] = v / other[j]
 			}
 		}
 	}
 	return r
 }
 
+// covariance is the element (i, j) of R R'.
+func (r root) covariance(i, j int) float64 {
+	a, b := r.row(i), r.row(j)
+	sum := 0.0
+	for k := range min(len(a), len(b)) {
+		sum += float64(a[k] * b[k])
+	}
+	return sum
+}
+
 func (r root) times(z, out []float64) {
-	for i, row := range r {
+	for i := range out {
 		sum := 0.0
-		for k, v := range row {
+		for k, v := range r.row(i) {
 			sum += float64(v * z[k])
 		}
 		out[i] = sum

@@ -51,18 +51,18 @@ type observation struct {
 	point         orb.Point // plane
 	sigma         float64   // new at every reading
 	wander        float64   // standard deviation of the wandering part; 0 none
-	sign          float64   // of the bias: +1 walked with the record's direction, -1 against
 	trace         int32     // -1: an exposure
 	reading       int32     // of the trace; or the exposure
-	fixed         bool      // a fitting: its place on the record is known
 	record        int32
 	bias, session int32    // bias -1: none
 	knot          int32    // the nearest in time; -1: none
 	at            [3]int32 // bias, knot and session in the record's cell
+	against       bool     // walked against the record's direction: the bias is to its left
+	fixed         bool     // a fitting: its place on the record is known
 
 	// set anew in every iteration, on the displaced line
-	node        int32   // between nodes[node] and nodes[node+1]
 	out         bool    // projects on an end or a corner: says nothing across the line
+	node        int32   // between nodes[node] and nodes[node+1]
 	alpha       float64 // share of the second
 	east, north float64 // the record's normal to the right
 	value       float64 // n . (reading - record)
@@ -79,6 +79,14 @@ func (ob *observation) measure(rn *recordNet, part, segment int, stationM float6
 	ob.value = e*ob.east + n*ob.north
 }
 
+// sign of the bias.
+func (ob *observation) sign() float64 {
+	if ob.against {
+		return -1
+	}
+	return 1
+}
+
 // check is one control check: observed - known = f + g + e.
 type check struct {
 	session     int
@@ -90,7 +98,7 @@ type check struct {
 // gather turns matches into observations, in an order that does not depend on
 // the order of the input.
 func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options) *evidence {
-	ev := &evidence{traceIDs: make([]string, len(s.Traces))}
+	ev := &evidence{traceIDs: make([]string, len(s.Traces)), obs: make([]observation, 0, countUsed(matches)+2*len(exposed))}
 	session := ev.nameSessions(s)
 	ev.setups = session
 	type biasKey struct{ trace, part int32 }
@@ -114,13 +122,10 @@ func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, 
 			}
 			ob := observation{
 				trace: int32(t), reading: int32(i), record: int32(m.Record), point: rd.Point, node: int32(at), alpha: alpha,
-				bias: b, session: int32(session[setup{tr.Session, tr.Positions}]), knot: -1, sign: 1, weight: 1,
+				bias: b, session: int32(session[setup{tr.Session, tr.Positions}]), knot: -1, against: m.Against, weight: 1,
 			}
 			ob.measure(rn, m.Part, m.Segment, m.StationM)
 			ob.sigma, ob.wander = o.sigma(rd, m)
-			if m.Against {
-				ob.sign = -1
-			}
 			ev.obs = append(ev.obs, ob)
 		}
 	}
@@ -130,6 +135,18 @@ func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, 
 	slices.SortStableFunc(ev.obs, func(a, b observation) int { return cmp.Compare(n.rank[a.record], n.rank[b.record]) })
 	ev.addChecks(s, session, o)
 	return ev
+}
+
+// countUsed is how many readings are used at most.
+func countUsed(matches [][]survey.Match) (used int) {
+	for t := range matches {
+		for i := range matches[t] {
+			if matches[t][i].Status == survey.StatusUsed {
+				used++
+			}
+		}
+	}
+	return used
 }
 
 // knotsPerTau is how many knots stand in one correlation time: the process is

@@ -14,6 +14,8 @@ type joint struct {
 	f       *estimate.Factor
 	inv     *estimate.Inverse // once the posterior is known
 	loose   bool              // the factor leaves out what runs through several sessions
+	stale   bool              // it is that of an earlier iteration
+	rounds  int               // that the last solution took to refine; 0: none yet
 	base    []float64         // entries that no iteration changes
 	rhs     []float64
 }
@@ -66,23 +68,23 @@ func (p *problem) analyseJoint(loose bool) error {
 		}
 	}
 	j.rhs = make([]float64, len(j.unknown))
-	b := estimate.NewBuilder(len(j.unknown))
-	for i := range p.cells {
-		c := &p.cells[i]
-		shared := c.index[c.inner:]
-		for a := range shared {
-			for d := range a + 1 {
-				b.Add(int(j.place[shared[a]]), int(j.place[shared[d]]), 0)
+	m := estimate.Pattern(len(j.unknown), func(place func(i, j int)) {
+		for i := range p.cells {
+			c := &p.cells[i]
+			shared := c.index[c.inner:]
+			for a := range shared {
+				for d := range a + 1 {
+					place(int(j.place[shared[a]]), int(j.place[shared[d]]))
+				}
 			}
 		}
-	}
-	s := system{m: placesOf(b), rhs: j.rhs}
-	p.constant(&s)
-	p.varying(&s)
-	m, err := b.Matrix()
-	if err != nil {
-		return err
-	}
+		p.constant(places(place))
+		p.varying(places(place))
+		for i := range p.ev.checks {
+			r := p.checkRow(&p.ev.checks[i], 0)
+			r.link(place)
+		}
+	})
 	var o estimate.Options
 	if loose {
 		for k, i := range j.unknown {
@@ -96,9 +98,8 @@ func (p *problem) analyseJoint(loose bool) error {
 	}
 	j.f = m.Analyse(o)
 	j.f.Clear()
-	s = system{m: j.f, rhs: j.rhs}
-	p.constant(&s)
-	err = p.inOrder(p.unreadCells, 1, func(c *cell) {
+	p.constant(j.f)
+	err := p.inOrder(p.unreadCells, 1, func(c *cell) {
 		p.handOver(c)
 		p.forget(c)
 	})
@@ -111,8 +112,7 @@ func (p *problem) handOver(c *cell) {
 	j := &p.joint
 	if c.slots == nil {
 		c.part.Schur(func(a, b int, _ float64) {
-			slot, _ := j.f.Slot(int(j.place[c.index[a]]), int(j.place[c.index[b]])) // the joint pattern has every pair
-			c.slots = append(c.slots, int32(slot))
+			c.slots = append(c.slots, int32(j.f.Slot(int(j.place[c.index[a]]), int(j.place[c.index[b]]))))
 		})
 	}
 	k := 0
@@ -120,14 +120,12 @@ func (p *problem) handOver(c *cell) {
 		j.f.AddAt(int(c.slots[k]), v)
 		k++
 	})
-	for k, i := range c.index[c.inner:] {
-		j.rhs[j.place[i]] += c.left[k]
-	}
+	c.part.Reduced(func(i int, v float64) { j.rhs[j.place[c.index[i]]] += v })
 }
 
 // forget lets go of the equations of a cell that nothing was read on: they are
 // needed at the start and at the end.
-func (p *problem) forget(c *cell) { c.part, c.rhs, c.left, c.slots = nil, nil, nil, nil }
+func (p *problem) forget(c *cell) { c.part, c.slots = nil, nil }
 
 // cellsAtOnce is how many cells are condensed before they are joined: a part of
 // the region. However many there are, the sums go cell by cell.
@@ -141,10 +139,9 @@ func (p *problem) inOrder(cells []*cell, information float64, join func(*cell)) 
 		now := cells[:min(p.atOnce, len(cells))]
 		cells = cells[len(now):]
 		parallel.Each(len(now), 0, func() func(int) {
-			var scratch estimate.Places
 			return func(i int) {
 				if c := now[i]; !c.settled {
-					errs[i] = p.condense(c, information, &scratch)
+					errs[i] = p.condense(c, information)
 				}
 			}
 		})
@@ -163,11 +160,29 @@ func (p *problem) factor(information float64) error {
 	j := &p.joint
 	j.f.SetValues(j.base)
 	clear(j.rhs)
+	p.varying(j.f)
 	s := system{m: j.f, rhs: j.rhs}
-	p.varying(&s)
+	for i := range p.ev.checks {
+		c := &p.ev.checks[i]
+		for axis, v := range [2]float64{c.east, c.north} {
+			r := p.checkRow(c, axis)
+			s.observe(&r, v, c.weight/(c.sigma*c.sigma))
+		}
+	}
 	if err := p.inOrder(p.readCells, information, p.handOver); err != nil {
 		return err
 	}
+	j.stale = j.loose && information == 1 && 0 < j.rounds && j.rounds < staleRounds
+	if j.stale {
+		return nil
+	}
+	return p.eliminate(information)
+}
+
+// eliminate factors the joint equations.
+func (p *problem) eliminate(information float64) error {
+	j := &p.joint
+	j.stale = false
 	err := j.f.Eliminate()
 	if err != nil && j.loose { // what was left out would have been needed
 		if err := p.tighten(); err != nil {
@@ -186,87 +201,102 @@ func (p *problem) tighten() error {
 	return p.analyseJoint(false)
 }
 
-// refineShare is the share of the right-hand side that a refined solution leaves,
-// after refineRounds at most.
+// A refined solution leaves roughShare of the right-hand side while weights still
+// change, lastShare when they do no more, after refineRounds at most. As long as
+// that takes fewer than staleRounds, the factor is left as it is from one iteration
+// to the next.
 const (
-	refineShare  = 1e-10
+	roughShare   = 1e-7
+	lastShare    = 1e-10
 	refineRounds = 50
+	staleRounds  = 16
 )
 
 // solve solves the factored equations, for the shared unknowns and those of the
 // cells that were read.
-func (p *problem) solve() error {
+func (p *problem) solve(share float64) error {
 	j := &p.joint
-	var x []float64
 	if j.loose {
-		var err error
-		if x, _, err = j.f.Refine(j.rhs, refineShare, refineRounds); err != nil {
-			if err := p.tighten(); err != nil {
-				return err
-			}
-			if err := p.factor(1); err != nil {
-				return err
-			}
-			return p.solve()
+		if err := p.refine(share); err != nil {
+			return err
 		}
-	} else {
-		x = j.f.Solve(j.rhs)
+	}
+	if !j.loose { // from the beginning, or since it could not be refined
+		for k, v := range j.f.Solve(j.rhs) {
+			p.x[j.unknown[k]] = v
+		}
+	}
+	p.eachRead(p.complete)
+	return nil
+}
+
+// refine solves the joint equations with a factor that is only near to theirs,
+// from the last solution. If it is too far off it is made anew, and then whole.
+func (p *problem) refine(share float64) error {
+	j := &p.joint
+	x := make([]float64, len(j.unknown))
+	for {
+		for k, i := range j.unknown {
+			x[k] = p.x[i]
+		}
+		rounds, err := j.f.Refine(x, j.rhs, share, refineRounds)
+		if err == nil {
+			j.rounds = rounds
+			break
+		}
+		if j.stale {
+			err = p.eliminate(1)
+		} else if err = p.tighten(); err == nil {
+			err = p.factor(1)
+		}
+		if err != nil || !j.loose {
+			return err
+		}
 	}
 	for k, v := range x {
 		p.x[j.unknown[k]] = v
 	}
-	parallel.Each(len(p.readCells), 0, func() func(int) {
-		var x []float64
-		return func(i int) {
-			c := p.readCells[i]
-			x = slices.Grow(x[:0], len(c.index))[:len(c.index)]
-			p.complete(c, x)
-		}
-	})
 	return nil
 }
 
 // varying are the joint equations that change from one iteration to the next.
-func (p *problem) varying(s *system) {
+func (p *problem) varying(m entries) {
 	for _, priors := range [][]prior{p.sheet, p.session, p.source, p.join} {
 		for i := range priors {
-			p.addPrior(s, &priors[i])
+			p.addPrior(m, &priors[i])
 		}
 	}
-	p.addPrior(s, &prior{first: p.u.whole, parent: -1, sigma: p.mapM, weight: 1})
-	for i := range p.ev.checks {
-		c := &p.ev.checks[i]
-		at := int(p.joint.place[p.u.sessions+2*c.session])
-		for axis, v := range [2]float64{c.east, c.north} {
-			var r row
-			r.add(at+axis, 1)
-			s.observe(&r, v, c.weight/(c.sigma*c.sigma))
-		}
-	}
+	p.addPrior(m, &prior{first: p.u.whole, parent: -1, sigma: p.mapM, weight: 1})
 }
 
-func (p *problem) addPrior(s *system, q *prior) {
+// checkRow is the form of a control check along an axis.
+func (p *problem) checkRow(c *check, axis int) (r row) {
+	r.add(int(p.joint.place[p.u.sessions+2*c.session])+axis, 1)
+	return r
+}
+
+func (p *problem) addPrior(m entries, q *prior) {
 	parent := -1
 	if q.parent >= 0 {
 		parent = int(p.joint.place[q.parent])
 	}
-	q.add(s, int(p.joint.place[q.first]), parent)
+	q.add(m, int(p.joint.place[q.first]), parent)
 }
 
 // constant are the joint equations that stay: walks along several records and
 // sessions' wandering.
-func (p *problem) constant(s *system) {
+func (p *problem) constant(m entries) {
 	for i, shared := range p.sharedBias {
 		if shared {
 			at := int(p.joint.place[p.u.bias+i])
-			s.add(at, at, 1/(p.o.BiasM*p.o.BiasM))
+			m.Add(at, at, 1/(p.o.BiasM*p.o.BiasM))
 		}
 	}
 	for k, shared := range p.sharedKnot {
 		if shared {
 			p.tieKnot(k, func(t tie) {
 				t.a, t.b = int(p.joint.place[p.u.wander+2*t.a]), int(p.joint.place[p.u.wander+2*t.b])
-				t.add(s)
+				t.add(m)
 			})
 		}
 	}

@@ -225,16 +225,33 @@ func addNodes(l *lineref.Line, nodes []node, feet []foot, meets bool, gapM float
 	return nodes
 }
 
-// edges yields the record's neighbouring nodes that lie at two points: along
-// such an edge their movements hang together. The length is at least a
-// millimetre.
+// edge is the length to the next node, if that lies at another point of the part:
+// along such an edge their movements hang together. It is at least a millimetre.
+func (rn *recordNet) edge(k int) (lengthM float64, ok bool) {
+	if k+1 >= len(rn.nodes) {
+		return 0, false
+	}
+	a, b := &rn.nodes[k], &rn.nodes[k+1]
+	return max(b.stationM-a.stationM, 1e-3), a.part == b.part && a.point != b.point
+}
+
+// edges yields the nodes at which edges begin.
 func (rn *recordNet) edges(yield func(k int, lengthM float64)) {
-	for k := 1; k < len(rn.nodes); k++ {
-		a, b := &rn.nodes[k-1], &rn.nodes[k]
-		if a.part == b.part && a.point != b.point {
-			yield(k-1, max(b.stationM-a.stationM, 1e-3))
+	for k := range rn.nodes {
+		if lengthM, ok := rn.edge(k); ok {
+			yield(k, lengthM)
 		}
 	}
+}
+
+// freeEnds is how many edges a node's point lacks of two, at the first of the
+// record's nodes that lie there.
+func (rn *recordNet) freeEnds(k int, degree []int32) float64 {
+	missing := 2 - int(degree[rn.nodes[k].point])
+	if missing <= 0 || slices.ContainsFunc(rn.nodes[:k], func(n node) bool { return n.point == rn.nodes[k].point }) {
+		return 0
+	}
+	return float64(missing)
 }
 
 // findComponents counts the edges at every point and numbers what hangs

@@ -26,18 +26,18 @@ func (q *prior) reweight(x []float64) {
 // add adds the prior to the normal equations, in which the pair and its parent
 // have the numbers first and parent. The zeros keep pairs in the pattern of the
 // inverse.
-func (q *prior) add(s *system, first, parent int) {
+func (q *prior) add(m entries, first, parent int) {
 	w := q.weight / (q.sigma * q.sigma)
 	for axis := range 2 {
-		var r row
-		r.add(first+axis, 1)
+		a, b := first+axis, parent+axis
+		m.Add(a, a, w)
 		if q.parent >= 0 {
-			r.add(parent+axis, -1)
-			s.add(first+axis, parent+1-axis, 0)
+			m.Add(b, b, w)
+			m.Add(a, b, -w)
+			m.Add(a, parent+1-axis, 0)
 		}
-		s.observe(&r, 0, w)
 	}
-	s.add(first, first+1, 0)
+	m.Add(first, first+1, 0)
 }
 
 // startM is how far off anything may be at the start.

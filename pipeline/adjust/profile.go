@@ -1,7 +1,9 @@
 package adjust
 
 import (
+	"cmp"
 	"math"
+	"slices"
 
 	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/internal/parallel"
@@ -13,13 +15,14 @@ import (
 func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	p.unsettle()
 	p.project()
+	p.eachRead(p.residuals)
 	p.reweight()
 	p.unreadSheets()
-	information := 1 / estimate.StudentTCovariance(p.o.Nu)
+	information := p.information()
 	if err := p.factor(information); err != nil {
 		return nil, err
 	}
-	p.joint.inv = p.joint.f.SelectedInverse()
+	p.joint.inv = p.joint.f.Invert()
 	m := &survey.Model{Profiles: make([]survey.Profile, len(s.Records)), Budget: append(p.o.terms(), p.localTerm()...)}
 	m.OffsetU, m.CoverDifferenceM = blank(s), blank(s)
 	ds := make([]diagnosis, len(p.readCells))
@@ -29,17 +32,18 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 			inv := p.inverse(c)
 			ds[i] = p.diagnose(c, inv, information)
 			m.Profiles[c.record] = survey.Profile{Nodes: p.profileNodes(c, inv), Shares: p.shares(c, inv, m.OffsetU)}
+			c.root = p.sharedRoot(c)
+			p.forget(c)
 		}
 	})
 	err := p.inOrder(p.unreadCells, 1, func(c *cell) {
-		p.complete(c, make([]float64, len(c.index)))
+		p.complete(c)
 		m.Profiles[c.record] = survey.Profile{Nodes: p.profileNodes(c, p.inverse(c))}
 		p.forget(c)
 	})
 	if err != nil {
 		return nil, err
 	}
-	m.Draws, m.Without = p.draws, p.without
 	p.freed = make([]freed, len(p.session))
 	for i := range p.freed {
 		p.freed[i] = p.free(i, p.joint.inv)
@@ -47,8 +51,43 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	m.TraceSession, m.CheckSession = p.whose(s)
 	m.Effects = p.effects(p.joint.inv)
 	m.Fit = p.fit(ds)
+	p.shrink()
+	m.Draws, m.Without, m.State = p.draws, p.without, p
 	return m, nil
 }
+
+// shrink lets go of all but what draws and the next round need: what belongs to
+// records that were read.
+func (p *problem) shrink() {
+	read := make([]cell, len(p.readCells))
+	for i, c := range p.readCells {
+		read[i] = *c
+		p.readCells[i] = &read[i]
+	}
+	p.cells, p.unreadCells = nil, nil
+	for r := range p.n.records {
+		if p.readCell(r) == nil {
+			p.n.records[r] = recordNet{}
+		}
+	}
+	p.sharedPoint, p.sharedKnot = nil, nil
+	p.joint = joint{}
+	p.n.parts, p.n.joins, p.join = nil, nil, nil
+}
+
+// readCell is the cell of a record, nil if nothing was read on it.
+func (p *problem) readCell(record int) *cell {
+	i, found := slices.BinarySearchFunc(p.readCells, p.n.rank[record], func(c *cell, rank int) int {
+		return cmp.Compare(p.n.rank[c.record], rank)
+	})
+	if !found {
+		return nil
+	}
+	return p.readCells[i]
+}
+
+// information is the share of the readings' weights that counts for covariances.
+func (p *problem) information() float64 { return 1 / estimate.StudentTCovariance(p.o.Nu) }
 
 // inverse is the covariances of a cell's unknowns.
 func (p *problem) inverse(c *cell) *estimate.Inverse {
@@ -132,7 +171,7 @@ func (p *problem) shares(c *cell, inv *estimate.Inverse, offsetU [][]float32) (s
 		both, source := along(p.u.sessions+2*int(ob.session)), along(p.u.sources+2*p.ev.sessions[ob.session].source)
 		bias, biasVariance := 0.0, 0.0
 		if ob.bias >= 0 {
-			bias, biasVariance = ob.sign*p.x[p.u.bias+int(ob.bias)], inv.Variance(int(ob.at[0]))
+			bias, biasVariance = ob.sign()*p.x[p.u.bias+int(ob.bias)], inv.Variance(int(ob.at[0]))
 		}
 		sh.SessionM += both - source
 		sh.SourceM += source

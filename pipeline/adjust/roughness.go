@@ -65,8 +65,8 @@ func (p *problem) localForm(c *cell, inv *estimate.Inverse) (quad, trace, rank f
 	}
 	half := estimate.OUEnd(p.o.LocalM)
 	for k := range rn.nodes {
-		if missing := 2 - int(p.n.degree[rn.nodes[k].point]); missing > 0 {
-			end(k, float64(missing)*half)
+		if missing := rn.freeEnds(k, p.n.degree); missing > 0 {
+			end(k, missing*half)
 		}
 	}
 	rn.edges(func(k int, lengthM float64) {

@@ -14,11 +14,16 @@ import (
 // convergedM and no reading's weight by weightShare. A reading near a corner can
 // fall on and off it in turn: from the iteration settleAfter one that is off stays
 // off, and after twice as many every one stays on its edge.
+//
+// A round of matching and adjusting that goes on from the last one's solution has
+// againIterations: what had not settled there goes on settling. So three rounds take
+// 28 passes at most, 56 where each finds a frame under suspicion (suspectFrame).
 const (
-	maxIterations = 12
-	convergedM    = 1e-3
-	weightShare   = 0.02
-	settleAfter   = 4
+	maxIterations   = 12
+	againIterations = 8
+	convergedM      = 1e-3
+	weightShare     = 0.02
+	settleAfter     = 4
 )
 
 // problem is one adjustment under way.
@@ -32,7 +37,7 @@ type problem struct {
 	own, sheet, session, source []prior
 	join                        []prior // a join's first point given its second
 	mapM                        float64 // prior size of a shift of the whole map
-	iterations                  int
+	iterations, most            int     // done, and at most
 
 	sharedPoint, sharedBias []bool
 	sharedKnot              []bool
@@ -58,7 +63,7 @@ func newProblem(n *network, ev *evidence, atOnce int, o Options) (*problem, erro
 	u.sessions = next(len(ev.sessions), 2)
 	u.sources = next(len(ev.sources), 2)
 	u.whole = next(1, 2)
-	p := &problem{n: n, ev: ev, o: o, u: u, x: make([]float64, u.n), mapM: o.MapM, atOnce: atOnce}
+	p := &problem{n: n, ev: ev, o: o, u: u, x: make([]float64, u.n), mapM: o.MapM, atOnce: atOnce, most: maxIterations}
 	for r := range n.records {
 		q := prior{first: u.own + 2*n.rank[r], parent: u.whole, sigma: math.Hypot(o.OwnM, o.SheetM), nu: o.OwnNu, weight: unread(o.OwnNu), fixed: true}
 		if k := n.records[r].sheet; k >= 0 {
@@ -96,7 +101,7 @@ func (p *problem) run() error {
 		if err := p.factor(1); err != nil {
 			return fmt.Errorf("the adjustment's equations cannot be solved: %w", err)
 		}
-		if err := p.solve(); err != nil {
+		if err := p.solve(roughShare); err != nil {
 			return err
 		}
 		for i := range p.x {
@@ -105,8 +110,8 @@ func (p *problem) run() error {
 			}
 		}
 		p.settle(before)
-		if p.settled() || p.iterations == maxIterations {
-			return nil
+		if p.settled() || p.iterations == p.most {
+			return p.solve(lastShare)
 		}
 		if p.o.LocalNu > 0 && p.iterations%2 == 0 && p.iterations <= roughPasses {
 			p.roughen()
@@ -168,16 +173,21 @@ func (p *problem) reweight() {
 			return
 		}
 		c.driftM = 0
-		for k := range c.obs {
-			ob := &c.obs[k]
-			ob.weight = estimate.StudentT(ob.residual/ob.sigma, p.o.Nu)
-		}
+		p.weigh(c)
 		p.own[c.record].reweight(p.x)
 	})
 	for _, priors := range [][]prior{p.sheet, p.session, p.source, p.join} {
 		for i := range priors {
 			priors[i].reweight(p.x)
 		}
+	}
+}
+
+// weigh sets the weights of a cell's readings from their residuals.
+func (p *problem) weigh(c *cell) {
+	for k := range c.obs {
+		ob := &c.obs[k]
+		ob.weight = estimate.StudentT(ob.residual/ob.sigma, p.o.Nu)
 	}
 }
 

@@ -4,11 +4,95 @@ import (
 	"math"
 	"slices"
 
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
-// start takes an earlier estimate as where to begin: the displacements, and the
-// weights of the priors that they call for. What it does not know begins at zero.
+// begin places the unknowns and weighs the priors at the start. Student-t has a
+// minimum wherever one unknown carries a difference that another could, and the
+// reweighting ends in the nearest: so sheets, sessions and sources may all be far
+// off at first, and no reading is an outlier yet, for it may be its record that is
+// off. An earlier solution that nothing speaks against is gone on from as it was.
+func (p *problem) begin(before *survey.Model) {
+	goOn := false
+	if before == nil {
+		p.startSheets()
+	} else {
+		p.start(before)
+		if was, ok := before.State.(*problem); ok && was.mapM == p.mapM {
+			goOn, p.most = true, againIterations
+			p.resume(was)
+		}
+	}
+	for _, priors := range [][]prior{p.own, p.sheet, p.session, p.source, p.join} {
+		for i := range priors {
+			priors[i].reweight(p.x)
+		}
+	}
+	if goOn {
+		return
+	}
+	for _, priors := range [][]prior{p.sheet, p.session, p.source} {
+		for i := range priors {
+			priors[i].weight = min(priors[i].weight, wide(priors[i].sigma))
+		}
+	}
+}
+
+// resume takes over what an earlier solution of the same survey knows beside the
+// displacements. Where a record still has the readings that it had, their weights
+// are those that it calls for; elsewhere no reading is an outlier yet.
+func (p *problem) resume(was *problem) {
+	same := make([]bool, len(p.readCells))
+	for i, c := range p.readCells { // one after the other: records share biases and knots
+		if old := was.readCell(c.record); old != nil {
+			same[i] = p.resumeCell(c, was, old)
+		}
+	}
+	p.project()
+	parallel.Each(len(p.readCells), 0, func() func(int) {
+		return func(i int) {
+			if same[i] {
+				p.residuals(p.readCells[i])
+				p.weigh(p.readCells[i])
+			}
+		}
+	})
+}
+
+// resumeCell does so for one record, and says whether its readings are the same.
+func (p *problem) resumeCell(c *cell, was *problem, old *cell) (same bool) {
+	own, ownWas := p.own[c.record].first, was.own[c.record].first
+	p.x[own], p.x[own+1] = was.x[ownWas], was.x[ownWas+1]
+	c.roughness = old.roughness
+	same = slices.EqualFunc(c.obs, old.obs, func(a, b observation) bool { return a.trace == b.trace && a.reading == b.reading })
+	at := map[[2]int32]int{}
+	if !same {
+		for i := range old.obs {
+			at[[2]int32{old.obs[i].trace, old.obs[i].reading}] = i
+		}
+	}
+	for i := range c.obs {
+		ob, k := &c.obs[i], i
+		if !same {
+			var found bool
+			if k, found = at[[2]int32{ob.trace, ob.reading}]; !found {
+				continue
+			}
+		}
+		if ob.bias >= 0 {
+			p.x[p.u.bias+int(ob.bias)] = was.x[was.u.bias+int(old.obs[k].bias)]
+		}
+		if ob.knot >= 0 {
+			to, from := p.u.wander+2*int(ob.knot), was.u.wander+2*int(old.obs[k].knot)
+			p.x[to], p.x[to+1] = was.x[from], was.x[from+1]
+		}
+	}
+	return same
+}
+
+// start takes the displacements of an earlier estimate as where to begin. What it
+// does not know begins at zero.
 func (p *problem) start(m *survey.Model) {
 	type effect struct {
 		kind survey.EffectKind
@@ -39,7 +123,6 @@ func (p *problem) start(m *survey.Model) {
 			p.startRecord(r, m.Profiles[r].Nodes)
 		}
 	}
-	p.begin()
 }
 
 // startSheets places every sheet by its own readings alone, as if all positions
@@ -48,7 +131,10 @@ func (p *problem) start(m *survey.Model) {
 // it, on the segments that readings were matched to: the nearest may be others.
 func (p *problem) startSheets() {
 	moved := p.movedSheets()
-	for range startRounds {
+	for k := range startRounds {
+		if k > 0 {
+			p.project()
+		}
 		forms := make([][]sheetForm, len(p.n.sheets))
 		for _, c := range p.readCells {
 			k := p.n.records[c.record].sheet
@@ -77,9 +163,7 @@ func (p *problem) startSheets() {
 				}
 			}
 		}
-		p.project()
 	}
-	p.begin()
 }
 
 // movedSheets is by how much the matching moved each sheet: a foot on a moved
@@ -149,24 +233,6 @@ func robustShift(fs []sheetForm, moved [2]float64, scaleM float64) (east, north 
 		east, north = (nn*ge-en*gn)/det, (ee*gn-en*ge)/det
 	}
 	return east, north
-}
-
-// begin weighs the priors at the start. Student-t has a minimum wherever one
-// unknown carries a difference that another could, and the reweighting ends in
-// the nearest: so sheets, sessions and sources may all be far off at first, and
-// no reading is an outlier yet, for it may be its record that is off.
-func (p *problem) begin() {
-	p.project()
-	for _, priors := range [][]prior{p.own, p.sheet, p.session, p.source, p.join} {
-		for i := range priors {
-			priors[i].reweight(p.x)
-		}
-	}
-	for _, priors := range [][]prior{p.sheet, p.session, p.source} {
-		for i := range priors {
-			priors[i].weight = min(priors[i].weight, wide(priors[i].sigma))
-		}
-	}
 }
 
 // startRecord places a record's nodes where it lay, and its own shift where it lay

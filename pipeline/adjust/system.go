@@ -23,46 +23,20 @@ func (r *row) times(x []float64) float64 {
 	return sum
 }
 
-// entries is a symmetric matrix under construction; false: it has no room at
-// that place.
+// entries is a symmetric matrix under construction.
 type entries interface {
-	Add(i, j int, v float64) bool
-	AddNormal(at []int, a []float64, weight float64) bool
+	Add(i, j int, v float64)
 }
 
 // places is a matrix of which only the places of its entries are wanted.
-type places struct{ add func(i, j int) }
+type places func(i, j int)
 
-func (p places) Add(i, j int, _ float64) bool {
-	p.add(i, j)
-	return true
-}
-
-func (p places) AddNormal(at []int, _ []float64, _ float64) bool {
-	for k, i := range at {
-		for _, j := range at[:k+1] {
-			p.add(i, j)
-		}
-	}
-	return true
-}
-
-// placesOf a builder's matrix.
-func placesOf(b *estimate.Builder) places {
-	return places{func(i, j int) { b.Add(i, j, 0) }}
-}
+func (p places) Add(i, j int, _ float64) { p(i, j) }
 
 // system is the normal equations under construction.
 type system struct {
-	m       entries
-	rhs     []float64
-	missing bool // an entry had no room
-}
-
-func (s *system) add(i, j int, v float64) {
-	if !s.m.Add(i, j, v) {
-		s.missing = true
-	}
+	m   *estimate.Factor
+	rhs []float64
 }
 
 // observe adds w (row . x - value)^2. No unknown stands twice in a row.
@@ -71,7 +45,14 @@ func (s *system) observe(r *row, value, w float64) {
 	for i, k := range at {
 		s.rhs[k] += float64(float64(w*coef[i]) * value)
 	}
-	if !s.m.AddNormal(at, coef, w) {
-		s.missing = true
+	s.m.AddNormal(at, coef, w)
+}
+
+// link names the places of a row's entries.
+func (r *row) link(place places) {
+	for i := range r.n {
+		for k := range i + 1 {
+			place(r.idx[i], r.idx[k])
+		}
 	}
 }

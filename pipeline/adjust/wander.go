@@ -10,14 +10,14 @@ type tie struct {
 	diag, off float64
 }
 
-func (t *tie) add(s *system) {
-	s.add(t.a, t.a+1, 0)
+func (t *tie) add(m entries) {
+	m.Add(t.a, t.a+1, 0)
 	for axis := range 2 {
 		a, b := t.a+axis, t.b+axis
-		s.add(a, a, t.diag)
+		m.Add(a, a, t.diag)
 		if t.a != t.b {
-			s.add(b, b, t.diag)
-			s.add(a, b, t.off)
+			m.Add(b, b, t.diag)
+			m.Add(a, b, t.off)
 		}
 	}
 }

@@ -2,6 +2,7 @@ package adjust
 
 import (
 	"math"
+	"slices"
 
 	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/pipeline/survey"
@@ -107,7 +108,10 @@ func (f *freed) sheet(v survey.Vector, east, north [2]float64) survey.Vector {
 // without are a record's offsets at its nodes, for each of the sessions that read
 // it, with nothing presumed of that session.
 func (p *problem) without(r int) (out []survey.Without) {
-	c := &p.cells[p.n.rank[r]]
+	c := p.recondensed(r)
+	if c == nil {
+		return nil
+	}
 	readings := map[int32]int{}
 	var sessions []int32
 	for i := range c.obs {
@@ -119,16 +123,16 @@ func (p *problem) without(r int) (out []survey.Without) {
 		}
 	}
 	rn := &p.n.records[r]
-	nothing := make([]float64, len(c.index))
+	work := make([]float64, len(c.index))
 	for _, s := range sessions {
 		var cov [2][]float64 // of the cell's unknowns with the session's positions
 		for axis := range cov {
 			x := make([]float64, len(c.index))
-			at := p.joint.place[p.u.sessions+2*int(s)+axis]
+			at, _ := slices.BinarySearch(c.index[c.inner:], int32(p.u.sessions+2*int(s)+axis))
 			for k := c.inner; k < len(x); k++ {
-				x[k], _ = p.joint.inv.At(int(p.joint.place[c.index[k]]), int(at))
+				x[k] = c.root.covariance(k-c.inner, at)
 			}
-			c.part.Solve(x, nothing)
+			c.part.Follow(x, work)
 			cov[axis] = x
 		}
 		w := survey.Without{Session: len(p.n.sheets) + int(s), Readings: readings[s], OffsetM: make([]float64, len(rn.nodes)), AddedU: make([]float64, len(rn.nodes))}

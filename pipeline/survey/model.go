@@ -34,6 +34,10 @@ type Model struct {
 	// Sessions of the traces and of the control checks, as Effects.
 	TraceSession, CheckSession []int
 
+	// State is what the next adjustment of the same survey goes on from. Only the
+	// adjustment looks inside.
+	State any
+
 	// Of every reading, per trace: one standard deviation of its offset across
 	// the line, and its cover minus its record's. NaN where the model says
 	// nothing of a reading; nil where it says nothing at all.
