@@ -71,11 +71,11 @@ func (e *edition) statements() []statement {
 	}
 	var out []statement
 	for _, source := range sources(e.Survey.Fittings) {
-		out = append(out, state(source, stateHandedIn, handedIn[source]))
+		out = append(out, state(source, stateHandedIn, handedIn[source], e.withinWords()))
 		if len(proposed[source])+shared[source] == 0 {
 			continue
 		}
-		st := state(source, stateProposed, proposed[source])
+		st := state(source, stateProposed, proposed[source], "")
 		if n := shared[source]; n > 0 {
 			st.Notes = append(st.Notes, fmt.Sprintf("%s not counted: surveyed with the source of positions that readings have.", words.Count(n, "held-out point")))
 		}
@@ -150,8 +150,21 @@ func (e *edition) proposedPlace(at orb.Point, m *survey.Match) orb.Point {
 	return orb.Point{at[0] + ax + t*(bx-ax), at[1] + ay + t*(by-ay)}
 }
 
-// state words what points say of a data set.
-func state(dataSet, state string, points []checkPoint) statement {
+// withinWords says what stands where there are too few points for a statement.
+func (e *edition) withinWords() string {
+	within, covered := 0.0, 0.0
+	for i := range e.Judgements {
+		within, covered = within+e.Judgements[i].WithinM, covered+e.Judgements[i].CoveredM
+	}
+	if covered == 0 {
+		return ""
+	}
+	return fmt.Sprintf(" Of the surveyed length %s lies within tolerance.", percent(within, covered))
+}
+
+// state words what points say of a data set; instead follows where there are too
+// few of them.
+func state(dataSet, state string, points []checkPoint, instead string) statement {
 	s := statement{DataSet: dataSet, State: state, Points: len(points), Notes: []string{}}
 	var east, north []float64
 	survey2, unstated := 0.0, 0
@@ -164,8 +177,8 @@ func state(dataSet, state string, points []checkPoint) statement {
 		survey2 += 2 * p.sigmaM * p.sigmaM / float64(len(points))
 	}
 	if len(points) < positional.NSSDAPoints {
-		s.Notes = append(s.Notes, fmt.Sprintf("%s: NSSDA asks for %d, ASPRS edition 2 for %d. No statement is made; the share of surveyed length within tolerance stands instead.",
-			words.Count(len(points), "independent point"), positional.NSSDAPoints, positional.ASPRS2023Points))
+		s.Notes = append(s.Notes, fmt.Sprintf("%s: NSSDA asks for %d, ASPRS edition 2 for %d. No statement is made in their words.%s",
+			words.Count(len(points), "independent point"), positional.NSSDAPoints, positional.ASPRS2023Points, instead))
 		return s
 	}
 	x, y := positional.Describe(east), positional.Describe(north)

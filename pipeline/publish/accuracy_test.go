@@ -63,6 +63,7 @@ func valveTown(n int, east, north []float64, sigmaM float64, check bool, positio
 		r.ExposureMatches[i].StationM = at
 	}
 	r.Corrections[0].Parts = []survey.CorrectedPart{part}
+	r.Judgements = []survey.Judgement{{WithinM: 61.2, CoveredM: 100}}
 	return &edition{Result: r, labels: []string{"W1"}}
 }
 
@@ -76,7 +77,7 @@ func TestStatementsInTheWordsOfTheStandards(t *testing.T) {
 		nssda, asprs string
 		note         string
 	}{
-		{"too few for either", 14, 0.01, "", "", "14 independent points: NSSDA asks for 20, ASPRS edition 2 for 30"},
+		{"too few for either", 14, 0.01, "", "", "14 independent points: NSSDA asks for 20, ASPRS edition 2 for 30. No statement is made in their words. Of the surveyed length 61.2\u00a0% lies within tolerance."},
 		{"enough for NSSDA", 28, 0.01, want + " horizontal accuracy at 95% confidence level", "", "No ASPRS statement: edition 2 asks for 30 points."},
 		{"a check survey that states no accuracy", 35, math.NaN(), want, "", "which 35 points do not state"},
 		// RMSEr .1216, with 0.05 m per axis of the check survey: sqrt(.1216^2 + 2 .05^2) = .1407.
