@@ -71,7 +71,8 @@ func inParts(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match,
 }
 
 // nodeSpacingM is how far apart nodes may lie between two readings of a record,
-// so that what the readings do not see there shows as uncertainty.
+// so that what the readings do not see there shows as uncertainty; practice: a few
+// to a correlation length.
 const nodeSpacingM = 5
 
 // usedFeet lists the foot points of the used readings on each record, and
@@ -101,13 +102,16 @@ func usedFeet(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match
 	return feet
 }
 
+// sourceSeenM is how far off a source of positions has to be to be worth naming, and
+// to put the frame under suspicion; practice.
+const sourceSeenM = 0.1
+
 // suspectFrame looks for a source of positions that seems to be off without a
 // control check behind it. A map drawn in a wrong frame looks just so, and no
 // reading can tell the two apart: the prior of a shift of the whole map is then
 // opened as far, so that the estimate shares the difference between them with
 // the uncertainty that it deserves. Another source, or a control check, settles it.
 func (p *problem) suspectFrame() bool {
-	const seenM = 0.1
 	checked := make([]bool, len(p.source))
 	for _, c := range p.ev.checks {
 		checked[p.ev.sessions[c.session].source] = true
@@ -116,7 +120,7 @@ func (p *problem) suspectFrame() bool {
 	for i := range p.source {
 		q := &p.source[i]
 		size := math.Hypot(p.x[q.first], p.x[q.first+1])
-		if checked[i] || size < seenM {
+		if checked[i] || size < sourceSeenM {
 			continue
 		}
 		off = max(off, size)

@@ -57,8 +57,8 @@ type wave struct {
 type scalar struct{ sigma, nu, weight float64 }
 
 const (
-	mostWaves  = 5  // cosines: shorter ups and downs are left to the noise
-	coverSteps = 6  // of reweighting
+	mostWaves  = 5  // cosines: shorter ups and downs are left to the noise; practice
+	coverSteps = 6  // of reweighting; practice
 	anyCoverM  = 10 // standard deviation of a cover that nothing is known of
 )
 

@@ -62,7 +62,7 @@ func (p *problem) effects(inv *estimate.Inverse) []survey.Effect {
 		}
 	}
 	markSignificant(sessions, 3*p.o.SessionM, p.o.FalseDiscovery)
-	markSignificant(sources, max(0.1, 3*p.o.PositionsM), p.o.FalseDiscovery)
+	markSignificant(sources, max(sourceSeenM, 3*p.o.PositionsM), p.o.FalseDiscovery)
 	return slices.Concat(sheets, sessions, sources)
 }
 

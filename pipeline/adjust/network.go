@@ -180,7 +180,7 @@ func compareFeet(a, b foot) int {
 }
 
 // nodeGapM is how near to another node a foot point needs none of its own: between
-// nodes a line's error is taken as straight.
+// nodes a line's error is taken as straight; practice.
 const nodeGapM = 1.0
 
 // layNodes lists the nodes of one line: every vertex, every meeting that is not

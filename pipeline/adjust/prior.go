@@ -40,7 +40,8 @@ func (q *prior) add(m entries, first, parent int) {
 	m.Add(first, first+1, 0)
 }
 
-// startM is how far off anything may be at the start.
+// startM is how far off anything may be at the start; practice: well beyond the
+// scales of the priors, less than what lies between two lines of a street.
 const startM = 0.5
 
 // wide is the weight that opens a prior of that scale so far.
@@ -52,8 +53,8 @@ func unread(nu float64) float64 { return (nu - 2) / nu }
 
 // What is expected of a sheet that nothing was read on is what those are off that
 // something was read on, the Student-t's own variance standing for
-// expectedSheets of them. Beyond farScales times the scale a sheet is in another
-// frame, not off.
+// expectedSheets of them. Beyond farScales times the scale (3 m at the default) a
+// sheet is in another frame, not off. Both are practice.
 const (
 	expectedSheets = 5
 	farScales      = 20

@@ -9,7 +9,8 @@ import (
 )
 
 // cornerCos is the cosine of the turn beyond which a vertex is a corner: a
-// reading that projects on it says nothing across either side.
+// reading that projects on it says nothing across either side. 15 degrees are
+// practice: what a smooth curve's vertices turn by is less.
 var cornerCos = math.Cos(15 * math.Pi / 180)
 
 // project renews every foot point on its displaced line.
@@ -125,6 +126,10 @@ func segmentBetween(a, b *node) int {
 	return a.segment
 }
 
+// beyondM is how far past an end a reading may lie and still stand square to it;
+// practice.
+const beyondM = 0.01
+
 // corner says whether a node is the part's end with the reading beyond it, or a
 // sharp bend.
 func (p *problem) corner(rn *recordNet, k int, at orb.Point) bool {
@@ -135,7 +140,7 @@ func (p *problem) corner(rn *recordNet, k int, at orb.Point) bool {
 	if nd.vertex == 0 || nd.vertex == len(rn.line.Parts[nd.part])-1 {
 		here := p.displaced(rn, k)
 		d := rn.line.Direction(nd.part, min(nd.vertex, len(rn.line.Parts[nd.part])-2))
-		return math.Abs((at[0]-here[0])*d[0]+(at[1]-here[1])*d[1]) > 0.01
+		return math.Abs((at[0]-here[0])*d[0]+(at[1]-here[1])*d[1]) > beyondM
 	}
 	a, b := rn.line.Direction(nd.part, nd.vertex-1), rn.line.Direction(nd.part, nd.vertex)
 	return a[0]*b[0]+a[1]*b[1] < cornerCos

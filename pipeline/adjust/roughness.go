@@ -16,10 +16,11 @@ import (
 //
 // The prior of it counts for Options.LocalNu residuals of the size LocalM, so that
 // a record with three readings keeps that size; the estimate is held within the
-// limits, and made in every other iteration up to the last of roughPasses.
+// limits, and made in every other iteration up to the last of roughPasses, so that
+// weights and sizes do not chase each other. All three are practice.
 const (
-	roughLeast  = 1.0 / 16
-	roughMost   = 16
+	roughLeast  = 1.0 / 16 // a quarter of LocalM
+	roughMost   = 16       // four times
 	roughPasses = 8
 )
 

@@ -53,3 +53,40 @@ func TestRoughnessOfRecords(t *testing.T) {
 		}
 	}
 }
+
+// The form of a lone record's local error has two residuals a point; a point at
+// which several of its nodes lie has its free ends once.
+func TestEveryEndOnce(t *testing.T) {
+	o := testOptions()
+	var w world
+	w.record("A", "S", orb.Point{200, 0}, orb.Point{200.01, 0.01}) // shorter than the snap distance
+	w.record("B", "S", orb.Point{200, 50}, orb.Point{210, 50}, orb.Point{200, 50.4})
+	for i, at := range []orb.Point{{200, 0.1}, {205, 50.1}} {
+		w.walk(string(rune('T'+i)), "C", i, false, at)
+		w.matches[i][0].AtEnd = false
+	}
+	n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), o)
+	p, err := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := p.factor(1); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range p.readCells {
+		points := map[int]bool{}
+		for _, nd := range n.records[c.record].nodes {
+			points[nd.point] = true
+		}
+		inv := c.part.SelectedInverse(func(int, int) float64 { return 0 })
+		if _, _, rank := p.localForm(c, inv); math.Abs(rank-2*float64(len(points))) > 1e-9 {
+			t.Errorf("record %s has %g residuals at %d points", w.s.Records[c.record].ID, rank, len(points))
+		}
+	}
+	twice := recordNet{nodes: []node{{point: 0}, {point: 1, stationM: 5}, {point: 0, stationM: 10}}}
+	for k, want := range []float64{1, 0, 0} {
+		if got := twice.freeEnds(k, []int32{1, 3}); got != want {
+			t.Errorf("node %d has %g free ends, want %g", k, got, want)
+		}
+	}
+}

@@ -17,7 +17,9 @@ import (
 //
 // A round of matching and adjusting that goes on from the last one's solution has
 // againIterations: what had not settled there goes on settling. So three rounds take
-// 28 passes at most, 56 where each finds a frame under suspicion (suspectFrame).
+// 28 passes at most; 72 where each finds the frame under suspicion (suspectFrame),
+// since it is solved once more then and the next begins anew. All of them, the
+// limits of what counts as settled too, are practice.
 const (
 	maxIterations   = 12
 	againIterations = 8

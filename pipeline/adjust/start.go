@@ -198,11 +198,12 @@ func (p *problem) movedSheets() [][2]float64 {
 // startRounds of foot points on the sheets where they were placed; startShiftM is
 // how far off a sheet may be at the start where its lines run one way and nothing
 // is seen along them; movedM is more than a foot that is square to its line lies
-// off along it.
+// off along it; shiftRounds of reweighting place a sheet. All are practice.
 const (
 	startRounds = 3
 	startShiftM = 1
 	movedM      = 0.1
+	shiftRounds = 20
 )
 
 // sheetForm is a reading's offset as a form of its sheet's shift. All readings of
@@ -213,10 +214,9 @@ type sheetForm struct{ east, north, value, weight float64 }
 // of it: reweighted least squares with a Cauchy weight, from where the sheet was
 // moved to, or else from the plain ones.
 func robustShift(fs []sheetForm, moved [2]float64, scaleM float64) (east, north float64) {
-	const rounds = 20
 	ridge := scaleM * scaleM / (startShiftM * startShiftM)
 	east, north = moved[0], moved[1]
-	for k := range rounds {
+	for k := range shiftRounds {
 		ee, en, nn, ge, gn := ridge, 0.0, ridge, ridge*moved[0], ridge*moved[1]
 		for _, f := range fs {
 			w := f.weight
