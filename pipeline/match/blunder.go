@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"math"
 	"slices"
-	"sort"
 
 	"github.com/paulmach/orb"
 
@@ -40,15 +39,47 @@ const (
 	standOut    = 0.7  // and the best shift farther off is agreed on by this share of them at most
 )
 
-// lost are the samples that nothing on the map explains, under a layout.
-func (l *layout) lost(ss []sample, spreadM float64) []int32 {
-	var out []int32
+// stray is a sample that nothing on the map explains.
+type stray struct {
+	p       orb.Point
+	course  heading
+	utility utility
+	number  int32 // of the sample
+	trace   int32
+}
+
+// lost are the strays under a layout, in rows from south to north and from west
+// to east in each.
+func (l *layout) lost(ss []sample, spreadM float64) []stray {
+	var out []stray
 	for i := range ss {
-		if l.explained(&ss[i], spreadM) < 0 {
-			out = append(out, int32(i))
+		if s := &ss[i]; l.explained(s, spreadM) < 0 {
+			out = append(out, stray{s.p, s.course, s.utility, int32(i), s.trace})
 		}
 	}
+	slices.SortStableFunc(out, func(a, b stray) int { return compareRowwise(a.p, b.p) })
 	return out
+}
+
+// strayRow is the row of a point.
+func strayRow(p orb.Point) float64 { return math.Floor(p[1] / blunderM) }
+
+func compareRowwise(p, q orb.Point) int {
+	return cmp.Or(cmp.Compare(strayRow(p), strayRow(q)), cmp.Compare(p[0], q[0]))
+}
+
+// within appends to dst the strays in a box that may be of a utility.
+func within(lost []stray, box orb.Bound, of utility, dst []stray) []stray {
+	for y := strayRow(box.Min); y <= strayRow(box.Max); y++ {
+		at := orb.Point{box.Min[0], y * blunderM}
+		from, _ := slices.BinarySearchFunc(lost, at, func(s stray, p orb.Point) int { return compareRowwise(s.p, p) })
+		for i := from; i < len(lost) && lost[i].p[0] <= box.Max[0] && strayRow(lost[i].p) == y; i++ {
+			if s := &lost[i]; box.Contains(s.p) && !s.utility.foreign(of) {
+				dst = append(dst, *s)
+			}
+		}
+	}
+	return dst
 }
 
 // explained is the view that explains a sample best; -1 where none does.
@@ -86,7 +117,6 @@ func (n *network) blunders(s *survey.Survey, ss []sample, l *layout, sheets int,
 	if len(lost) < likelyNeeds*samplesEach {
 		return nil
 	}
-	slices.SortStableFunc(lost, func(a, b int32) int { return cmp.Compare(ss[a].p[0], ss[b].p[0]) })
 	met := l.met(ss, sheets, spread)
 	bySheet := make([][]int32, sheets) // segments, record by record
 	for i := range n.segs {
@@ -102,7 +132,7 @@ func (n *network) blunders(s *survey.Survey, ss []sample, l *layout, sheets int,
 		return func(i int) {
 			if len(bySheet[i]) > 0 {
 				layer := s.Records[n.records[n.segs[bySheet[i][0]].record].input].Layer
-				out[i], found[i] = h.find(n, ss, lost, bySheet[i], met[i], mistakes[layer])
+				out[i], found[i] = h.find(n, lost, bySheet[i], met[i], mistakes[layer])
 			}
 		}
 	})
@@ -117,7 +147,10 @@ type hough struct {
 	side  int
 	cells []houghCell
 	used  []int32 // cells that a sample agrees with
-	near  []int32 // scratch: lost samples near a sheet
+	most  int32   // records that agree on one
+	near  []stray // scratch: those near a sheet
+	some  []int32 // scratch: cells to look at
+	best  []int32 // scratch: those on which most agree
 }
 
 type houghCell struct {
@@ -134,11 +167,7 @@ func newHough() *hough {
 
 // find lays the lost samples upon a sheet's segments and returns the shift that
 // the sheet must have, if more records agree on it than are met where it lies.
-func (h *hough) find(n *network, ss []sample, lost, segs []int32, met int, known []mistake) (shift, bool) {
-	for _, c := range h.used {
-		h.cells[c] = houghCell{}
-	}
-	h.used = h.used[:0]
+func (h *hough) find(n *network, lost []stray, segs []int32, met int, known []mistake) (shift, bool) {
 	records := 0
 	for i, id := range segs {
 		if i == 0 || n.segs[id].record != n.segs[segs[i-1]].record {
@@ -152,38 +181,29 @@ func (h *hough) find(n *network, ss []sample, lost, segs []int32, met int, known
 	for _, id := range segs {
 		box = box.Extend(n.segs[id].a).Extend(n.segs[id].end())
 	}
-	box = box.Pad(blunderM)
-	from := sort.Search(len(lost), func(i int) bool { return ss[lost[i]].p[0] >= box.Min[0] })
-	to := sort.Search(len(lost), func(i int) bool { return ss[lost[i]].p[0] > box.Max[0] })
-	h.near = h.near[:0]
-	utility := n.records[n.segs[segs[0]].record].utility
-	for _, at := range lost[from:to] {
-		if box.Contains(ss[at].p) && !ss[at].utility.foreign(utility) {
-			h.near = append(h.near, at)
-		}
-	}
+	h.near = within(lost, box.Pad(blunderM), n.records[n.segs[segs[0]].record].utility, h.near[:0])
 	if len(h.near) < likelyNeeds*samplesEach {
 		return shift{}, false
 	}
-	for _, id := range segs {
-		for _, at := range h.near {
-			h.lay(n, &ss[at], at, id)
-		}
-	}
+	h.layAll(n, segs)
 	// As many may agree on a small shift, which is for the votes to find.
 	near := 0
-	if c := h.top(func(e, n float64) bool { return math.Hypot(e, n) <= voteM }); c >= 0 {
+	h.some = h.around(0, 0, voteM, h.some[:0])
+	if c := h.top(h.some, func(e, n float64) bool { return math.Hypot(e, n) <= voteM }); c >= 0 {
 		near = int(h.cells[c].records)
 	}
-	if there, ok := h.known(n, ss, segs, met, max(met, near), known); ok {
+	if there, ok := h.known(n, segs, met, max(met, near), known); ok {
 		return there, true
 	}
-	best := h.top(func(e, n float64) bool { return math.Hypot(e, n) > aroundM })
+	if h.most < anyNeeds {
+		return shift{}, false
+	}
+	best := h.top(h.used, func(e, n float64) bool { return math.Hypot(e, n) > aroundM })
 	if best < 0 || !h.believed(best, anyNeeds, max(met, near)*int(1/strayShare)) {
 		return shift{}, false
 	}
 	there := h.at(best)
-	rival := h.top(func(e, n float64) bool { return math.Hypot(e-there.east, n-there.north) > aroundM })
+	rival := h.top(h.used, func(e, n float64) bool { return math.Hypot(e-there.east, n-there.north) > aroundM })
 	if rival >= 0 && float64(h.cells[rival].records) > standOut*float64(h.cells[best].records) {
 		return shift{}, false
 	}
@@ -192,7 +212,7 @@ func (h *hough) find(n *network, ss []sample, lost, segs []int32, met int, known
 
 // known is the shift of the known mistake that the sheet must carry, if any: near
 // to where the mistake puts it, or else as far from there as it may be off.
-func (h *hough) known(n *network, ss []sample, segs []int32, met, agreed int, known []mistake) (shift, bool) {
+func (h *hough) known(n *network, segs []int32, met, agreed int, known []mistake) (shift, bool) {
 	for _, ring := range [2]struct {
 		widest float64
 		needs  int
@@ -201,17 +221,22 @@ func (h *hough) known(n *network, ss []sample, segs []int32, met, agreed int, kn
 		for i := range known {
 			k := &known[i]
 			within := min(k.toleranceM, ring.widest)
-			c := h.top(func(e, n float64) bool {
+			h.some = h.around(k.east, k.north, within, h.some[:0])
+			c := h.top(h.some, func(e, n float64) bool {
 				return math.Hypot(e, n) > voteM && math.Hypot(e-k.east, n-k.north) <= within
 			})
 			if c < 0 {
 				continue
 			}
-			f := n.fit(ss, h.near, segs, h.at(c))
+			believed := h.believed(c, ring.needs, agreed)
+			if !believed && (ring.widest > exactM || len(h.near) < fitSamples+fitPerMet*met) {
+				continue // it cannot be certain either
+			}
+			f := n.fit(h.near, segs, h.at(c))
 			if math.Hypot(f.east-k.east, f.north-k.north) > within {
 				f.shift = h.at(c)
 			}
-			if f.on > best.on && (h.believed(c, ring.needs, agreed) || ring.widest == exactM && f.certain(met)) {
+			if f.on > best.on && (believed || f.certain(met)) {
 				best = f
 			}
 		}
@@ -227,18 +252,30 @@ func (h *hough) believed(cell int32, needs, met int) bool {
 	return agree >= needs && agree > met+1
 }
 
-// alongside says whether a segment runs a sample's way and may be what was walked.
-func (s *sample) alongside(g *segment, r *record) bool {
+// alongside says whether a segment runs a stray's way and may be what was walked.
+func (s *stray) alongside(g *segment, r *record) bool {
 	return math.Abs(g.ux*s.course.x+g.uy*s.course.y) >= parallelCos && !s.utility.foreign(r.utility)
 }
 
-// lay counts a sample in every cell of a shift that brings it onto a segment.
-func (h *hough) lay(n *network, s *sample, number, id int32) {
-	g := &n.segs[id]
-	r := &n.records[g.record]
-	if !s.alongside(g, r) {
-		return
+// layAll lays the strays near a sheet upon its segments.
+func (h *hough) layAll(n *network, segs []int32) {
+	for _, c := range h.used {
+		h.cells[c] = houghCell{}
 	}
+	h.used, h.most = h.used[:0], 0
+	for _, id := range segs {
+		g := &n.segs[id]
+		r := &n.records[g.record]
+		for i := range h.near {
+			if s := &h.near[i]; s.alongside(g, r) {
+				h.lay(g, r, s)
+			}
+		}
+	}
+}
+
+// lay counts a stray in every cell of a shift that brings it onto a segment.
+func (h *hough) lay(g *segment, r *record, s *stray) {
 	across, along := g.across(s.p)/r.scale, g.along(s.p)/r.scale
 	length := g.length / r.scale
 	if math.Abs(across) > blunderM || along < -blunderM || along-length > blunderM {
@@ -248,7 +285,7 @@ func (h *hough) lay(n *network, s *sample, number, id int32) {
 	// times the direction.
 	ue, un := g.ux*r.cosC+g.uy*r.sinC, -g.ux*r.sinC+g.uy*r.cosC
 	for v := max(along-length, -blunderM); v <= min(along, blunderM); v += blunderCellM {
-		h.mark(across*un+v*ue, -across*ue+v*un, g.record+1, number+1)
+		h.mark(across*un+v*ue, -across*ue+v*un, g.record+1, s.number+1)
 	}
 }
 
@@ -274,6 +311,7 @@ func (h *hough) mark(e, n float64, record, sample int32) {
 				c.sample = sample
 				if c.samples++; c.samples == samplesEach {
 					c.records++
+					h.most = max(h.most, c.records)
 				}
 			}
 		}
@@ -288,24 +326,38 @@ func (h *hough) at(cell int32) shift {
 	}
 }
 
+// around appends to dst the cells no farther than radiusM from a shift, and a few
+// more.
+func (h *hough) around(e, n, radiusM float64, dst []int32) []int32 {
+	from := func(v float64) int { return max(int((v-radiusM)/blunderCellM)-1+h.side/2, 0) }
+	to := func(v float64) int { return min(int((v+radiusM)/blunderCellM)+1+h.side/2, h.side-1) }
+	for y := from(n); y <= to(n); y++ {
+		for x := from(e); x <= to(e); x++ {
+			dst = append(dst, int32(y*h.side+x))
+		}
+	}
+	return dst
+}
+
 // top is the middle of the cells on which most records agree, of those that may
 // be; -1 where there is none.
-func (h *hough) top(may func(east, north float64) bool) int32 {
+func (h *hough) top(cells []int32, may func(east, north float64) bool) int32 {
 	most := int32(0)
-	var best []int32
-	for _, c := range h.used {
+	h.best = h.best[:0]
+	for _, c := range cells {
 		if n := h.cells[c].records; n >= max(most, 1) {
 			if s := h.at(c); may(s.east, s.north) {
 				if n > most {
-					most, best = n, best[:0]
+					most, h.best = n, h.best[:0]
 				}
-				best = append(best, c)
+				h.best = append(h.best, c)
 			}
 		}
 	}
-	if len(best) == 0 {
+	if len(h.best) == 0 {
 		return -1
 	}
-	slices.Sort(best)
-	return best[len(best)/2]
+	slices.Sort(h.best)
+	h.best = slices.Compact(h.best)
+	return h.best[len(h.best)/2]
 }

@@ -46,13 +46,13 @@ type pair struct {
 
 // fit lays samples upon a sheet's segments moved by a shift, improves the shift
 // by what most of them are off, and counts.
-func (n *network) fit(ss []sample, near, segs []int32, start shift) fit {
+func (n *network) fit(near []stray, segs []int32, start shift) fit {
 	f := fit{shift: start}
-	pairs := n.pairs(ss, near, segs, f.shift)
+	pairs := n.pairs(near, segs, f.shift)
 	for range fitRounds - 1 {
 		east, north := improve(pairs)
 		f.east, f.north = f.east+east, f.north+north
-		pairs = n.pairs(ss, near, segs, f.shift)
+		pairs = n.pairs(near, segs, f.shift)
 	}
 	f.beside = len(pairs)
 	records, traces := map[int32]int{}, map[int32]bool{}
@@ -70,10 +70,10 @@ func (n *network) fit(ss []sample, near, segs []int32, start shift) fit {
 }
 
 // pairs finds for each sample the nearest moved segment that runs its way.
-func (n *network) pairs(ss []sample, near, segs []int32, moved shift) []pair {
+func (n *network) pairs(near []stray, segs []int32, moved shift) []pair {
 	var out []pair
-	for _, at := range near {
-		s := &ss[at]
+	for i := range near {
+		s := &near[i]
 		best := pair{off: fitReachM}
 		for _, id := range segs {
 			g := &n.segs[id]

@@ -52,12 +52,14 @@ type electorate struct {
 	o         Options
 
 	forSheets, forSessions, forSources *search
+
+	memory memory
 }
 
-func newElectorate(ss []sample, sheets, sessions int, o Options) *electorate {
+func newElectorate(ss []sample, sheets, sessions int, m memory, o Options) *electorate {
 	e := &electorate{
 		ss: ss, weights: weights(ss), o: o, spreadM: math.Hypot(o.OwnM, o.LocalM),
-		bySession: make([][]int32, sessions), bySheet: make([][]int32, sheets),
+		bySession: make([][]int32, sessions), bySheet: make([][]int32, sheets), memory: m,
 	}
 	e.forSheets = newSearch(o.sheetPrior(), voteM, e.spreadM)
 	e.forSessions = newSearch(o.sessionPrior(), sessionM, e.spreadM)
@@ -107,9 +109,10 @@ func weights(ss []sample) []float64 {
 // and kept if that explains more. Sheets are judged by what was known of the
 // others in the round before, sessions one after the other in the order of their
 // names: the result depends on no other order.
-func newLayout(ss []sample, sheets, sessions int, o Options) *layout {
+func newLayout(ss []sample, sessions int, m memory, o Options) *layout {
+	sheets := len(m)
 	l := emptyLayout(sheets, sessions)
-	e := newElectorate(ss, sheets, sessions, o)
+	e := newElectorate(ss, sheets, sessions, m, o)
 	all := make([]int32, sheets)
 	for i := range all {
 		all[i] = int32(i)
@@ -306,6 +309,8 @@ func (l *layout) voteSheet(e *electorate, sheet int32, b *ballots) verdict {
 		return verdict{}
 	}
 	b.bridge()
-	ms := b.modes(e.forSheets)
-	return verdict{ms, b.supports(&ms[0], e.spreadM, func(v *view) int32 { return v.rec })}
+	return e.memory.verdict(sheet, b, func() verdict {
+		ms := b.modes(e.forSheets)
+		return verdict{ms, b.supports(&ms[0], e.spreadM, func(v *view) int32 { return v.rec })}
+	})
 }

@@ -70,7 +70,7 @@ func TestSourceOffByAsMuchAsLinesLieApart(t *testing.T) {
 func newTestLayout(s *survey.Survey) *layout {
 	sheets, sessions := sheetNames(s.Records), sessionNames(s.Traces)
 	net := newNetwork(s, sheets, nil, ordinary)
-	return newLayout(net.samples(s, sessions, voteM, 1), len(sheets), len(sessions), ordinary)
+	return newLayout(net.samples(s, sessions, voteM, 1), len(sessions), make(memory, len(sheets)), ordinary)
 }
 
 // A few sheets that are off say nothing of the source.

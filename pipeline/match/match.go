@@ -25,9 +25,10 @@ type Ground struct {
 // Prepare finds the ground of a survey.
 func Prepare(s *survey.Survey, o Options) *Ground {
 	g := &Ground{survey: s, o: o, sheets: sheetNames(s.Records), sessions: sessionNames(s.Traces), humming: hums(s.Traces)}
-	samples := g.lay(nil)
+	votes := make(memory, len(g.sheets))
+	samples := g.lay(nil, votes)
 	if start := g.net.blunders(s, samples, g.layout, len(g.sheets), o); start != nil {
-		g.lay(start)
+		g.lay(start, votes)
 	}
 	g.net.meet(o)
 	return g
@@ -35,10 +36,10 @@ func Prepare(s *survey.Survey, o Options) *Ground {
 
 // lay lays the map out, each sheet moved by its starting shift where there are
 // any, and has the walks vote on it.
-func (g *Ground) lay(start []shift) []sample {
+func (g *Ground) lay(start []shift, votes memory) []sample {
 	g.net = newNetwork(g.survey, g.sheets, start, g.o)
 	ss := g.net.samples(g.survey, g.sessions, voteM, g.o.Workers)
-	g.layout = newLayout(ss, len(g.sheets), len(g.sessions), g.o)
+	g.layout = newLayout(ss, len(g.sessions), votes, g.o)
 	return ss
 }
 

@@ -21,14 +21,26 @@ const (
 type search struct {
 	prior   shiftPrior
 	spreadM float64
-	cells   int       // from the middle of the grid to its sides
-	prices  []float64 // log prior of every cell
+	cells   int                 // from the middle of the grid to its sides
+	prices  []float64           // log prior of every cell
+	half    int                 // from the middle of a direction's table to its ends
+	entries [directions][]int32 // by direction: every cell's entry in its table
 }
 
 func newSearch(prior shiftPrior, reachM, spreadM float64) *search {
 	k := &search{prior: prior, spreadM: spreadM, cells: int(math.Round(reachM / voteCellM))}
 	for i := range k.side() * k.side() {
 		k.prices = append(k.prices, prior.log(k.at(i)))
+	}
+	k.half = int(float64(k.cells)*voteCellM*math.Sqrt2/acrossM) + 1
+	for d := range k.entries {
+		sin, cos := middleOf(d)
+		for y := range k.side() {
+			for x := range k.side() {
+				p := (cos*float64(x-k.cells) + sin*float64(y-k.cells)) * (voteCellM / acrossM)
+				k.entries[d] = append(k.entries[d], int32(int(math.Round(p))+k.half))
+			}
+		}
 	}
 	return k
 }
@@ -38,6 +50,11 @@ func (k *search) side() int { return 2*k.cells + 1 }
 // at is the shift of a cell.
 func (k *search) at(cell int) (e, n float64) {
 	return float64(cell%k.side()-k.cells) * voteCellM, float64(cell/k.side()-k.cells) * voteCellM
+}
+
+// middleOf is a direction's own.
+func middleOf(d int) (sin, cos float64) {
+	return math.Sincos((float64(d) + 0.5) * math.Pi / directions)
 }
 
 // modes are the shifts that the ballots leave, the likeliest first, at most
@@ -91,8 +108,6 @@ func (b *ballots) explainsAll(m *mode, spreadM float64) bool {
 
 // fill gives every cell of the grid its rough log weight.
 func (b *ballots) fill(k *search) {
-	reach := float64(k.cells) * voteCellM * math.Sqrt2
-	half := int(reach/acrossM) + 1
 	for d := range b.across {
 		b.across[d] = b.across[d][:0]
 	}
@@ -105,25 +120,19 @@ func (b *ballots) fill(k *search) {
 		d := direction15(v.east, v.north)
 		t := b.across[d]
 		if len(t) == 0 {
-			t = grow(t, 2*half+1)
+			t = grow(t, 2*k.half+1)
 			clear(t)
 			b.across[d] = t
 		}
-		b.tabulate(x, d, half, k.spreadM, t)
+		b.tabulate(x, d, k, t)
 	}
-	side := k.side()
 	b.grid = append(b.grid[:0], k.prices...)
-	for d := range b.across {
-		t := b.across[d]
+	for d, t := range b.across {
 		if len(t) == 0 {
 			continue
 		}
-		sin, cos := math.Sincos((float64(d) + 0.5) * math.Pi / directions)
-		for y := range side {
-			for x := range side {
-				p := (cos*float64(x-k.cells) + sin*float64(y-k.cells)) * (voteCellM / acrossM)
-				b.grid[y*side+x] += t[int(math.Round(p))+half]
-			}
+		for i, at := range k.entries[d] {
+			b.grid[i] += t[at]
 		}
 	}
 	// Rounded, so that peaks do not hang on the order of a sum.
@@ -142,8 +151,9 @@ func direction15(east, north float64) int {
 }
 
 // tabulate adds a ballot's log weight to the table of its direction.
-func (b *ballots) tabulate(x *ballot, d, half int, spreadM float64, t []float64) {
-	sin, cos := math.Sincos((float64(d) + 0.5) * math.Pi / directions)
+func (b *ballots) tabulate(x *ballot, d int, k *search, t []float64) {
+	sin, cos := middleOf(d)
+	half, spreadM := k.half, k.spreadM
 	best := grow(b.best, len(t))
 	b.best = best
 	for i := range best {
@@ -176,10 +186,16 @@ func (b *ballots) tabulate(x *ballot, d, half int, spreadM float64, t []float64)
 // isPeak says whether no neighbour of a cell scores higher; of equal ones the
 // first is it.
 func isPeak(grid []float64, side, i int) bool {
-	x, y := i%side, i/side
-	for dy := max(y-1, 0); dy <= min(y+1, side-1); dy++ {
-		for dx := max(x-1, 0); dx <= min(x+1, side-1); dx++ {
-			if j := dy*side + dx; grid[j] > grid[i] || (grid[j] == grid[i] && j < i) {
+	x, y, v := i%side, i/side, grid[i]
+	if x > 0 && grid[i-1] >= v || x < side-1 && grid[i+1] > v {
+		return false
+	}
+	for _, row := range [2]int{y - 1, y + 1} {
+		if row < 0 || row >= side {
+			continue
+		}
+		for j := row*side + max(x-1, 0); j <= row*side+min(x+1, side-1); j++ {
+			if grid[j] > v || grid[j] == v && j < i {
 				return false
 			}
 		}

@@ -37,6 +37,7 @@ type ballots struct {
 	grid    []float64
 	bridged []float64
 	best    []float64 // of one ballot, by how far across
+	bytes   []byte    // of all, for their digest
 }
 
 // ballot is one sample's say: the views that would be of the unit in question,
