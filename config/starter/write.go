@@ -182,6 +182,7 @@ func (w *writer) sourceKeys(r role, s *source, logs []*source) {
 			w.comment(2, "positions: what surveyed them, as in total station, where it is not what the readings have")
 		}
 		w.line(2, "depth_to: top", "")
+		w.comment(2, "use: check, where they are to check the result and stay out of the adjustment")
 	}
 }
 

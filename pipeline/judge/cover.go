@@ -85,7 +85,7 @@ func coverFinding(rec *survey.Record, line *lineref.Line, p *survey.Profile, rec
 		from, to, worst.coverM, worst.u, words.Count(p.Cover.Readings, "depth reading"), rule.Law, rule.MinimumM, f.Probability)
 	if verdict == survey.VerdictUndecided {
 		f.DecideAtU = math.Abs(f.OffsetM) / estimate.NormalQuantile(o.level())
-		f.Sentence += fmt.Sprintf(" Undecided: an uncertainty of %.2f m would decide it.", f.DecideAtU)
+		f.Sentence += o.undecided(worst.coverM, worst.u, rule.MinimumM, math.Inf(1), f.DecideAtU)
 	}
 	f.Sentence += " " + localCode
 	return f

@@ -84,6 +84,16 @@ func TestMinimumCover(t *testing.T) {
 	}
 }
 
+// What is undecided says in ILAC-G8's words on which side of the limit it lies.
+func TestConditionalWords(t *testing.T) {
+	for difference, want := range map[float64]string{-0.38: "a conditional pass in the words of ILAC-G8:09/2019, 4.2.3", -0.42: "a conditional fail in the words of ILAC-G8:09/2019, 4.2.3"} {
+		fs := covered(1, testOptions(), survey.CoverNode{DifferenceM: difference, U: 0.05})
+		if len(fs) != 1 || !strings.Contains(fs[0].Sentence, want) {
+			t.Errorf("cover %.2f m of 0.60 m: %+v, want %q", 1+difference, fs, want)
+		}
+	}
+}
+
 // One cover for the whole record is the case that JCGM 106:2012, 7.3, has: the
 // probability of a finding is that of one normal quantity under one limit.
 func TestCoverIsAConformanceProbability(t *testing.T) {

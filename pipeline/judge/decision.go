@@ -39,7 +39,7 @@ func (o *Options) DecisionRule() string {
 	case GuardNone:
 		return "Simple acceptance, guard band 0 (JCGM 106:2012, 8.2; ILAC-G8:09/2019, 4.2.1): outside where that is at least as probable as within. Nothing is undecided, and a verdict near the limit is wrong up to every second time."
 	}
-	return fmt.Sprintf("Guarded acceptance and guarded rejection (JCGM 106:2012, 8.3.2 and 8.3.3; ILAC-G8:09/2019, 4.2.2) with a guard band of %.2f standard uncertainties on either side of the tolerance limit: outside at a probability of %.4g or more, within at %.4g or less, undecided between.", estimate.NormalQuantile(level), level, 1-level)
+	return fmt.Sprintf("Guarded acceptance and guarded rejection (JCGM 106:2012, 8.3.2 and 8.3.3; ILAC-G8:09/2019, 4.2.2) with a guard band of %.2f standard uncertainties on either side of the tolerance limit: outside at a probability of %.4g or more, within at %.4g or less, undecided between.", estimate.GuardBand(1, level), level, 1-level)
 }
 
 // verdict applies the rule of decision to a probability of being outside.
@@ -52,4 +52,15 @@ func (o *Options) verdict(p float64) survey.Verdict {
 		return survey.VerdictWithin
 	}
 	return survey.VerdictUndecided
+}
+
+// undecided says that the data cannot tell whether a value measured as y lies in
+// [low, high]: on which side of the limit it lies, and what would decide it.
+func (o *Options) undecided(y, u, low, high, decideAtU float64) string {
+	side := ""
+	switch d := estimate.DecideNonBinary(y, low, high, estimate.GuardBand(u, o.level())); d {
+	case estimate.ConditionalPass, estimate.ConditionalFail:
+		side = fmt.Sprintf(" (a %s in the words of ILAC-G8:09/2019, 4.2.3)", d)
+	}
+	return fmt.Sprintf(" Undecided%s: an uncertainty of %.2f m would decide it.", side, decideAtU)
 }

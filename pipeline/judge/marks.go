@@ -235,20 +235,23 @@ func markFinding(s *survey.Survey, c *survey.MarkCheck, o Options) survey.Findin
 		Kind: survey.KindMark, Record: c.Record, Utility: rec.Utility, Sheet: rec.Sheet, Verdict: c.Verdict, FromM: at, ToM: at,
 		OffsetM: c.OffsetM, OffsetU: c.OffsetU, Probability: c.Probability, ToleranceM: c.ZoneM, Basis: c.Law, Line: orb.MultiLineString{{e.Point}},
 	}
-	about := string(f.Kind) + "|" + rec.Key() + "|" + e.File + "|" + e.ID + fmt.Sprintf("|%d", e.Row)
+	about := string(f.Kind) + "|" + rec.Key() + "|" + placed(e.ID, e.Point)
 	for _, k := range c.Marks {
-		about += fmt.Sprintf("|%s|%d", s.Marks[k].File, s.Marks[k].Row)
+		about += placed(s.Marks[k].Ticket, s.Marks[k].Point)
 		f.Line = append(f.Line, orb.LineString{s.Marks[k].Point})
 	}
 	f.ID = idOf(f.Kind, about)
 	f.Sentence = markSentence(s, c)
 	if c.Verdict == survey.VerdictUndecided {
 		f.DecideAtU = wouldDecide(c.OffsetM, c.ZoneM, o.level())
-		f.Sentence += fmt.Sprintf(" Undecided: an uncertainty of %.2f m would decide it.", f.DecideAtU)
+		f.Sentence += o.undecided(c.OffsetM, c.OffsetU, -c.ZoneM, c.ZoneM, f.DecideAtU)
 	}
 	f.Sentence += " " + localLaw
 	return f
 }
+
+// placed names a thing by its id and where it is, for a finding's id.
+func placed(id string, at orb.Point) string { return fmt.Sprintf("|%s|%.2f|%.2f", id, at[0], at[1]) }
 
 // markSentence says a check in words; every number in it is the check's.
 func markSentence(s *survey.Survey, c *survey.MarkCheck) string {
