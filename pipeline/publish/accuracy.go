@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/paulmach/orb"
 
@@ -281,17 +282,20 @@ func (e *edition) acrossLines() string {
 func (e *edition) accuracyFacts() []fact {
 	var out []fact
 	for _, s := range e.statements() {
-		name := fmt.Sprintf("Accuracy of %s, %s", s.DataSet, s.State)
-		source := "FGDC-STD-007.3-1998 (NSSDA), appendix 3-A; " + words.Count(s.Points, "independent point")
+		f := fact{Name: fmt.Sprintf("Accuracy of %s, %s", s.DataSet, s.State), Source: words.Count(s.Points, "independent point")}
+		for _, said := range []string{s.NSSDA, s.ASPRS} {
+			if said != "" {
+				f.Value += said + ". "
+			}
+		}
 		if s.NSSDA != "" {
-			out = append(out, fact{name, s.NSSDA + ".", source})
+			f.Source += "; FGDC-STD-007.3-1998 (NSSDA), appendix 3-A"
 		}
 		if s.ASPRS != "" {
-			out = append(out, fact{name, s.ASPRS + ".", "ASPRS, edition 2 (2023), wording recalled; " + words.Count(s.Points, "independent point")})
+			f.Source += "; ASPRS Positional Accuracy Standards, edition 2 (2023), wording recalled"
 		}
-		for _, n := range s.Notes {
-			out = append(out, fact{name, n, source})
-		}
+		f.Value += strings.Join(s.Notes, " ")
+		out = append(out, f)
 	}
 	if across := e.acrossLines(); across != "" {
 		out = append(out, fact{Name: "Accuracy across lines", Value: across})
