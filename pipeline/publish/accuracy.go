@@ -289,7 +289,7 @@ func (e *edition) accuracyFacts() []fact {
 			}
 		}
 		if s.NSSDA != "" {
-			f.Source += "; FGDC-STD-007.3-1998 (NSSDA), appendix 3-A"
+			f.Source += "; FGDC-STD-007.3-1998 (NSSDA), appendix 3-A, wording recalled"
 		}
 		if s.ASPRS != "" {
 			f.Source += "; ASPRS Positional Accuracy Standards, edition 2 (2023), wording recalled"
