@@ -76,9 +76,9 @@ func (d *decoder) truth(s *section, key string) bool {
 }
 
 // hidden reports a rule without a condition that others follow.
-func (d *decoder) hidden(n *yaml.Node, words []string, last bool, what string) {
+func (d *decoder) hidden(n *yaml.Node, words []string, last bool, what, instead string) {
 	if len(words) == 0 && !last {
-		d.problem(n, what+" without a condition hides those after it", "give it a utility, quality, material, sheet, district or diameter, or put it last")
+		d.problem(n, what+" without a condition hides those after it", "give it a utility, quality, material, sheet, district or diameter, or "+instead)
 	}
 }
 
@@ -91,7 +91,7 @@ func (d *decoder) coverRules(root *section) (rules []judge.CoverRule) {
 		var r judge.CoverRule
 		var words []string
 		r.Where, words = d.where(s)
-		d.hidden(n, words, i == len(list)-1, "a cover rule")
+		d.hidden(n, words, i == len(list)-1, "a cover rule", "put it last")
 		tableNode, classNode := s.take("table"), s.take("class")
 		if s.done(); tableNode == nil || classNode == nil {
 			d.problem(n, "cover lacks its table or class", "write {utility: gas, table: us-49cfr192, class: distribution main}; tables: "+strings.Join(tableNames(coverTables), ", "))
@@ -124,7 +124,7 @@ func (d *decoder) zoneRules(root *section) (rules []judge.ZoneRule) {
 		var r judge.ZoneRule
 		var words []string
 		r.Where, words = d.where(s)
-		d.hidden(n, words, i == len(list)-1, "a zone")
+		d.hidden(n, words, i == len(list)-1, "a zone", "put it last")
 		r.HalfWidth = d.truth(s, "width_marked")
 		law := s.take("law")
 		if s.done(); law == nil {

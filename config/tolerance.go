@@ -43,7 +43,7 @@ func (d *decoder) rules(tolerance *section, base judge.Limits, preset string) (r
 		rule := judge.Rule{Limits: base}
 		var words []string
 		rule.Where, words = d.where(s)
-		d.hidden(n, words, i == len(list)-1 && preset == noPreset, "a tolerance rule")
+		d.hidden(n, words, i == len(list)-1 && preset == noPreset, "a tolerance rule", "use tolerance.default")
 		who := saying(words, "every record")
 		d.limits(n, s, &rule, &who, preset)
 		s.done()

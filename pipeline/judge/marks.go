@@ -50,17 +50,17 @@ func Marks(s *survey.Survey, matches [][]survey.Match, marks, exposed []survey.M
 			if !bounds[n].Contains(s.Exposures[i].Point) || zone < 0 && x.Record >= 0 {
 				continue
 			}
-			near := nearby(s, row, &s.Exposures[i], o.Positions.NearM)
+			near := o.nearby(s, row, &s.Exposures[i])
 			if len(near) == 0 {
 				continue
 			}
 			c := survey.MarkCheck{Exposure: i, Marks: near, Record: x.Record, OffsetM: math.NaN(), OffsetU: math.NaN(), Probability: math.NaN(), ZoneM: math.NaN(), MapM: math.NaN()}
-			c.Reason = o.apart(s, marks, x, i, near)
+			c.Reason = apart(s, &marks[near[0]], x, &s.Marks[near[0]], &s.Exposures[i])
 			if c.Reason == "" {
 				c.Reason = o.unmapped(s, read[x.Record], &c)
 			}
 			if c.Reason == "" {
-				o.hold(s, marks, m, row, &o.Zones[zone], &c)
+				o.hold(s, marks, x, m, row, &o.Zones[zone], &c)
 			}
 			if checks = append(checks, c); c.Verdict == survey.VerdictOutside || c.Verdict == survey.VerdictUndecided {
 				findings = append(findings, markFinding(s, &c, o))
@@ -110,43 +110,66 @@ func rowBounds(s *survey.Survey, rows [][]int, nearM float64) []orb.Bound {
 	return out
 }
 
-// nearby are the marks of a row near an exposure. What is known to be of another
-// utility is no case at all.
-func nearby(s *survey.Survey, row []int, e *survey.Exposure, nearM float64) []int {
+// nearby are the marks of a row near an exposure: those within a distance of it,
+// and those that a line within it joins. What is known to be of another utility is
+// no case at all.
+func (o *Options) nearby(s *survey.Survey, row []int, e *survey.Exposure) (out []int) {
 	if u := s.Marks[row[0]].Utility; u != "" && e.Utility != "" && !strings.EqualFold(u, e.Utility) {
 		return nil
 	}
-	return slices.DeleteFunc(slices.Clone(row), func(k int) bool { return distance(s.Marks[k].Point, e.Point) > nearM })
-}
-
-// apart says why marks and an exposure cannot be held against each other; ""
-// where they can.
-func (o *Options) apart(s *survey.Survey, marks []survey.Match, x *survey.Match, exposure int, near []int) string {
-	e, k := &s.Exposures[exposure], &s.Marks[near[0]]
-	worst := &marks[near[0]]
-	for _, i := range near {
-		if k := &marks[i]; k.Status != survey.StatusUsed || worst.Status == survey.StatusUsed && k.Probability < worst.Probability {
-			worst = k
+	beside := func(a, b orb.Point) bool {
+		line := lineref.New(orb.MultiLineString{{a, b}}, 1)
+		return math.Abs(line.OnSegment(0, 0, e.Point).OffsetM) <= o.Positions.NearM
+	}
+	for n, k := range row {
+		at := s.Marks[k].Point
+		near := distance(at, e.Point) <= o.Positions.NearM
+		for _, side := range []int{n - 1, n + 1} {
+			if !near && side >= 0 && side < len(row) {
+				next := s.Marks[row[side]].Point
+				near = distance(at, next) <= o.Positions.RowM && beside(at, next)
+			}
+		}
+		if near {
+			out = append(out, k)
 		}
 	}
-	record := func(r int) string { return s.Records[r].ID }
+	return out
+}
+
+// apart says why marks of one record and an exposure cannot be held against each
+// other; "" where they can.
+func apart(s *survey.Survey, mark, x *survey.Match, k *survey.Mark, e *survey.Exposure) string {
 	switch {
 	case !k.Time.IsZero() && !e.Time.IsZero() && k.Time.After(e.Time):
 		return "marked after the line was exposed"
 	case x.Record < 0:
 		return "may be of different lines: the exposed line is on no record for sure"
-	case worst.Status != survey.StatusUsed:
+	case mark.Record < 0:
 		return "may be of different lines: the marks are on no record for sure"
-	case worst.Record != x.Record:
-		return fmt.Sprintf("may be of different lines: the marks are on record %s, the exposed line is record %s", record(worst.Record), record(x.Record))
-	case worst.Probability*x.Probability < o.Confidence:
-		return fmt.Sprintf("may be of different lines: that both are record %s has a probability of %.2f, under %.2f", record(x.Record), worst.Probability*x.Probability, o.Confidence)
+	case mark.Record != x.Record:
+		return fmt.Sprintf("may be of different lines: the marks are on record %s, the exposed line is record %s", s.Records[mark.Record].ID, s.Records[x.Record].ID)
+	}
+	return ""
+}
+
+// unsure says that marks and an exposure are not sure enough to be of one record.
+func (o *Options) unsure(marks []survey.Match, on []int, x *survey.Match, record string) string {
+	least := 1.0
+	for _, k := range on {
+		if marks[k].Status != survey.StatusUsed {
+			return "may be of different lines: the marks are on no record for sure"
+		}
+		least = min(least, marks[k].Probability)
+	}
+	if both := least * x.Probability; both < o.Confidence {
+		return fmt.Sprintf("may be of different lines: that both are record %s has a probability of %.2f, under %.2f", record, both, o.Confidence)
 	}
 	return ""
 }
 
 // hold compares the marked with the exposed line.
-func (o *Options) hold(s *survey.Survey, marks []survey.Match, m *survey.Model, row []int, zone *ZoneRule, c *survey.MarkCheck) {
+func (o *Options) hold(s *survey.Survey, marks []survey.Match, x *survey.Match, m *survey.Model, row []int, zone *ZoneRule, c *survey.MarkCheck) {
 	rec, e := &s.Records[c.Record], &s.Exposures[c.Exposure]
 	record := lineref.New(rec.Parts, rec.Scale)
 	on, offsetM, right, ok := markedLine(s, marks, &record, row, e.Point, o.Positions.RowM, o.MinStretchM)
@@ -154,7 +177,11 @@ func (o *Options) hold(s *survey.Survey, marks []survey.Match, m *survey.Model, 
 		c.Reason = "no two marks of the record around the exposed place, and none beside it away from the record's ends"
 		return
 	}
-	c.Marks, c.OffsetM, c.Law = on, offsetM, zone.Law
+	c.Marks = on
+	if c.Reason = o.unsure(marks, on, x, rec.ID); c.Reason != "" {
+		return
+	}
+	c.OffsetM, c.Law = offsetM, zone.Law
 	if foot, found := record.Nearest(e.Point); found {
 		c.MapM = -foot.OffsetM
 	}

@@ -71,6 +71,22 @@ func TestMarkAgainstExposure(t *testing.T) {
 	}
 }
 
+// Two marks farther from the exposed place than marks may be from an exposure
+// still mark the line between them.
+func TestMarksFarApart(t *testing.T) {
+	s, read, marks, exposed, m := markTown()
+	s.Marks[0].Point, s.Marks[1].Point = orb.Point{12.9, 1.1}, orb.Point{27.1, 1.1}
+	marks[0].StationM, marks[1].StationM = 12.9, 27.1
+	checks, _ := Marks(s, read, marks, exposed, m, markOptions())
+	if len(checks) != 1 || math.Abs(checks[0].OffsetM+0.9) > 1e-9 {
+		t.Errorf("14.2 m apart: %+v", checks)
+	}
+	s.Marks[0].Point = orb.Point{11.9, 1.1}
+	if checks, _ = Marks(s, read, marks, exposed, m, markOptions()); len(checks) != 0 {
+		t.Errorf("farther apart than marks of one row: %+v", checks)
+	}
+}
+
 func TestMarksThatAreNotHeld(t *testing.T) {
 	tests := []struct {
 		name   string

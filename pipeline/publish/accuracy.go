@@ -52,7 +52,12 @@ func (e *edition) statements() []statement {
 	handedIn, proposed := map[string][]checkPoint{}, map[string][]checkPoint{}
 	shared := map[string]int{}
 	byID := e.fittingsByID()
-	met := map[string]bool{}
+	met, evidence := map[string]bool{}, map[string]bool{}
+	for i := range e.Survey.Exposures {
+		if x := &e.Survey.Exposures[i]; !x.Check {
+			evidence[x.Fitting] = true
+		}
+	}
 	for i := range e.Survey.Exposures {
 		x := &e.Survey.Exposures[i]
 		k, ok := byID[x.Fitting]
@@ -63,7 +68,7 @@ func (e *edition) statements() []statement {
 		f := &e.Survey.Fittings[k]
 		handedIn[f.Source] = append(handedIn[f.Source], difference(f.Point, x))
 		switch {
-		case !x.Check:
+		case evidence[x.Fitting]: // by this survey of it or another
 		case e.readWith(x.Positions):
 			shared[f.Source]++
 		default:

@@ -109,6 +109,13 @@ func TestOnlyIndependentPointsCount(t *testing.T) {
 	if len(st) != 2 || !strings.HasPrefix(st[0].NSSDA, want) || st[1].State != stateProposed || !strings.HasPrefix(st[1].NSSDA, "Tested 0.000 meters") || !strings.Contains(st[1].ASPRS, "RMSEH = 7.1 (cm)") {
 		t.Errorf("held out: %+v", st)
 	}
+	e := valveTown(35, east, north, 0.05, true, "total station")
+	again := e.Survey.Exposures[3] // surveyed once more, as evidence
+	again.Check = false
+	e.Survey.Exposures = append(e.Survey.Exposures, again)
+	if st = e.statements(); len(st) != 2 || st[0].Points != 35 || st[1].Points != 34 {
+		t.Errorf("a held-out fitting that is evidence too: %+v", st)
+	}
 	for _, positions := range []string{"network", ""} {
 		st = valveTown(35, east, north, 0.05, true, positions).statements()
 		if len(st) != 2 || st[1].Points != 0 || st[1].NSSDA != "" || !strings.Contains(strings.Join(st[1].Notes, " "), "35 held-out points not counted") {
