@@ -15,7 +15,7 @@ func Demo(dir string) (config string, err error) {
 	if err != nil {
 		return "", err
 	}
-	return demo(p).Write(dir, WriteOptions{Marks: true, Exposures: true, Fittings: true})
+	return demo(p).Write(dir, WriteOptions{Marks: true, Exposures: true, Fittings: true, Limits: true})
 }
 
 // demo walks a little less than usual, so that a run takes seconds.

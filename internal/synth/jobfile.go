@@ -39,11 +39,11 @@ func (t *Town) config(o WriteOptions) string {
 	t.evidenceConfig(p, o)
 	p("tolerance:\n  confidence: 0.95\n  default: {horizontal: 0.5 m, depth: 0.3 m}\n")
 	p("  rules:\n    - {utility: gas, horizontal: 0.3 m, depth: 0.2 m}\n")
-	p("cover:\n")
-	p("  - {utility: gas, table: us-49cfr192, class: distribution main}\n")
-	p("  - {utility: water, table: us-tx-290-44, class: water line}\n")
-	p("  - {utility: electric, table: nesc-352-1, class: up to 600 V}\n")
-	if o.Marks && o.Exposures {
+	if o.Limits {
+		p("cover:\n")
+		p("  - {utility: gas, table: us-49cfr192, class: distribution main}\n")
+		p("  - {utility: water, table: us-tx-290-44, class: water line}\n")
+		p("  - {utility: electric, table: nesc-352-1, class: up to 600 V}\n")
 		p("zones:\n  - {law: us-fl}\n")
 	}
 	p("correct: {when: outside, apply: proposed}\n")

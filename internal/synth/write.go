@@ -22,6 +22,7 @@ type WriteOptions struct {
 	Marks     bool
 	Exposures bool
 	Fittings  bool
+	Limits    bool // minimum covers and a tolerance zone of marks
 }
 
 // Write writes the town into a folder as a user would hand it in: a shapefile a
