@@ -28,6 +28,7 @@ func main() {
 	marks := flag.Bool("marks", false, "name the marks in the config")
 	exposures := flag.Bool("exposures", false, "name the test holes in the config")
 	fittings := flag.Bool("fittings", false, "name the valves in the config")
+	limits := flag.Bool("limits", false, "name minimum covers and a tolerance zone in the config")
 	over := flag.String("over", "", "shapefile of lines in a projected system that are the truth")
 	utility := flag.String("utility", "water", "of the lines of -over")
 	coverage := flag.Float64("coverage", 0, "share of the length that is walked; 0 as the difficulty has it")
@@ -36,7 +37,7 @@ func main() {
 		flag.Usage()
 		os.Exit(2)
 	}
-	w := work{*difficulty, *seed, *records, *readings, *over, *utility, *coverage, synth.WriteOptions{Marks: *marks, Exposures: *exposures, Fittings: *fittings}}
+	w := work{*difficulty, *seed, *records, *readings, *over, *utility, *coverage, synth.WriteOptions{Marks: *marks, Exposures: *exposures, Fittings: *fittings, Limits: *limits}}
 	if err := write(flag.Arg(0), w); err != nil {
 		fmt.Fprintln(os.Stderr, err)
 		os.Exit(1)
