@@ -37,6 +37,7 @@ type statement struct {
 const (
 	stateHandedIn = "as handed in"
 	stateProposed = "as proposed"
+	sharedSource  = "the source of their positions is one that readings have, or may have where none is named."
 )
 
 // checkPoint is one surveyed fitting: map less survey, and where it is.
@@ -83,7 +84,7 @@ func (e *edition) statements() []statement {
 		}
 		st := state(source, stateProposed, proposed[source], "")
 		if n := shared[source]; n > 0 {
-			st.Notes = append(st.Notes, fmt.Sprintf("%s not counted: surveyed with the source of positions that readings have.", words.Count(n, "held-out point")))
+			st.Notes = append(st.Notes, words.Count(n, "held-out point")+" not counted: "+sharedSource)
 		}
 		out = append(out, st)
 	}
@@ -243,7 +244,7 @@ func thinQuadrants(points []checkPoint) int {
 // the map and from the proposed lines; "" where there are none.
 func (e *edition) acrossLines() string {
 	var before, after []float64
-	unsure := 0
+	unsure, shared := 0, 0
 	for i := range e.Survey.Exposures {
 		x := &e.Survey.Exposures[i]
 		if !x.Check || x.Fitting != "" || i >= len(e.ExposureMatches) {
@@ -255,6 +256,7 @@ func (e *edition) acrossLines() string {
 			continue
 		}
 		if e.readWith(x.Positions) {
+			shared++
 			continue
 		}
 		rec := &e.Survey.Records[m.Record]
@@ -271,7 +273,10 @@ func (e *edition) acrossLines() string {
 		}
 		before, after = append(before, was.OffsetM), append(after, is.OffsetM)
 	}
-	if len(before) == 0 {
+	switch {
+	case len(before) == 0 && shared > 0:
+		return words.Count(shared, "held-out place") + " along lines not counted: " + sharedSource
+	case len(before) == 0:
 		return ""
 	}
 	b, a := positional.Describe(before).RMSE, positional.Describe(after).RMSE

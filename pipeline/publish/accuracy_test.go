@@ -149,6 +149,10 @@ func TestHeldOutPlacesAcrossLines(t *testing.T) {
 	if got, want := e.acrossLines(), "At 2 exposed places that the adjustment did not have, lines lie off by 0.91 m as handed in and by 0.10 m as proposed"; !strings.HasPrefix(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
+	s.Exposures[0].Positions, s.Exposures[1].Positions = "network", ""
+	if got, want := e.acrossLines(), "2 held-out places along lines not counted"; !strings.HasPrefix(got, want) {
+		t.Errorf("%q, want %q", got, want)
+	}
 	s.Exposures[0].Check, s.Exposures[1].Check = false, false
 	if got := e.acrossLines(); got != "" {
 		t.Errorf("%q of evidence", got)
