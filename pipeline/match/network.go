@@ -35,6 +35,7 @@ type record struct {
 	utility    utility
 	sheet      int32 // index into the shifts; -1 where it names no sheet
 	noSignal   bool
+	depth      float64 // of its signal, as the map has it; NaN unknown
 	scale      float64 // grid over ground
 	network    int32   // the same for records that hang together
 	start      shift   // by which the record has been moved from where the map has it
@@ -103,7 +104,7 @@ func newNetwork(s *survey.Survey, sheets map[string]int32, start []shift, o Opti
 		}
 		sin, cos := math.Sincos(r.Convergence)
 		n.records[at] = record{
-			input: i, utility: n.labels[r.Utility], sheet: sheet, noSignal: r.Conductor == survey.ConductorNone,
+			input: i, utility: n.labels[r.Utility], sheet: sheet, noSignal: r.Conductor == survey.ConductorNone, depth: signalDepth(r),
 			scale: scale, sinC: sin, cosC: cos,
 		}
 		if sheet >= 0 && start != nil {

@@ -11,26 +11,18 @@ import (
 // peak off it. How much can only be said once the map has said which neighbours
 // there are and how far away, so this rule alone comes after the matching.
 //
-// A neighbour at a distance D from a line of depth d, with relative current k,
-// moves the peak by k F and the null from the peak by k G, to first order in k,
-// from the fields of two long line currents at one depth:
-//
-//	F = D d^4 / (D^2 + d^2)^2        G = D^3 d^2 / (D^2 + d^2)^2
-//
-// k is not known; how large it usually is depends on hook-up and frequency. What
+// A neighbour carries k times the line's own current and pulls as pull says. k is
+// not known; how large it usually is depends on hook-up and frequency. What
 // is known of it is a lognormal prior with a tail, for stretches where a neighbour
 // carries most, and what the readings around say: k hardly changes within a few
-// metres, so their separations count together. The mean square of k F is a further
-// error of the reading; where it is likely to be over distortedM, the reading is
-// not to be trusted.
+// metres, so their separations count together. The mean square of what the peak is
+// moved by is a further error of the reading; where it is likely to be over
+// distortedM, the reading is not to be trusted. What two coils take for depth
+// changes too (see pull): for a cover that is the largest error.
 //
-// What the two coils take for depth changes with k too: the ratio of their signals
-// by k R of itself, coils s apart,
-//
-//	R = D^2 ((d+s)^2 - d^2) / ((D^2 + d^2) (D^2 + (d+s)^2))
-//
-// As evidence of k a line's own ups and downs hide that: on made-up towns it made
-// this rule worse. For a cover it is the largest error.
+// What tells most is how deep the line is: a deep one beside a shallow one suffers
+// most. As evidence of k, steps of depth and current hardly help: a line's own ups
+// and downs, its branches, and a k that is the same all along the walk hide them.
 
 // Coupling of a signal into a parallel line beside it: medians of the relative
 // current, common practice in words (direct isolates better than a clamp, a clamp
@@ -48,13 +40,14 @@ const (
 
 	distortedM    = 0.10 // a peak moved by this much is worth nothing to a map
 	separatedM    = 0.04 // by how much two indications of a clean signal differ anyhow
+	separatedBy   = 0.5  // share by which an expected separation is uncertain, since it goes with the square of a distance known to a quarter
 	worthSayingM  = 0.03 // errors below are in the error budget
 	worthSaying   = 0.002
 	mostCurrent   = 0.5  // relative current from which on the crew would be on the neighbour
 	nearestPairM  = 0.3  // lines on the map may cross; in the ground they keep apart
 	parallelLines = 0.8  // cosine between lines whose fields add across the walk
-	togetherM     = 6    // readings this far before and after say something of the same k
-	distrustFrom  = 0.58 // probability of that from which on a reading is distrusted
+	togetherM     = 6    // readings this far before and after say something of the same k, and of the same depth
+	distrustFrom  = 0.73 // probability of that from which on a reading is distrusted
 	otherCauses   = 0.1  // share of separations that have other causes
 )
 
@@ -109,28 +102,34 @@ type disturbance struct {
 	ratio float64 // of the coils' signals, changed by this share of itself per unit of relative current
 	usual float64 // relative current; 0: no neighbour to speak of
 	along float64 // ground metres walked
+	deep  float64 // depths read so far, added up
+	deeps int     // and how many they are
 	said  currents
 }
 
 // disturb fills in what every reading of the trace says of its neighbours'
-// currents, one after the other added up.
+// currents and of its line's depth, one after the other added up.
 func (c *chain) disturb(tr *survey.Trace) {
 	c.disturbed = grow(c.disturbed, len(c.obs)+1)
 	c.disturbed[0] = disturbance{}
 	for i := range c.obs {
 		r := &tr.Readings[c.obs[i].reading]
 		from, d := &c.disturbed[i], &c.disturbed[i+1]
-		*d = disturbance{along: from.along + c.obs[i].ground, said: from.said}
+		*d = disturbance{along: from.along + c.obs[i].ground, deep: from.deep, deeps: from.deeps}
+		if r.Mode == survey.ModeActive && !math.IsNaN(r.DepthM) {
+			d.deep, d.deeps = d.deep+r.DepthM, d.deeps+1
+		}
+	}
+	for i := range c.obs {
+		r := &tr.Readings[c.obs[i].reading]
+		d := &c.disturbed[i+1]
+		d.said = c.disturbed[i].said
 		own := c.chosen(i)
 		if own == nil || r.Mode != survey.ModeActive {
 			continue
 		}
-		depth := r.DepthM
-		if math.IsNaN(depth) {
-			depth = c.o.DefaultDepthM
-		}
 		var apart float64
-		d.peak, apart, d.ratio = c.bleed(i, own, depth)
+		d.peak, apart, d.ratio = c.bleed(i, own, c.depthAround(i))
 		d.usual = coupling(r)
 		if d.peak*d.usual < worthSayingM/4 && d.ratio*d.usual < worthSaying {
 			d.usual = 0
@@ -138,6 +137,31 @@ func (c *chain) disturb(tr *survey.Trace) {
 		}
 		d.hear(r, apart)
 	}
+}
+
+// depthAround is how deep the line seems to lie about reading i: what moves a peak
+// goes with the cube of it, and one depth by itself is what coils and neighbours
+// make of it.
+func (c *chain) depthAround(i int) float64 {
+	from, to := c.together(i, func(*disturbance) bool { return true })
+	if n := c.disturbed[to].deeps - c.disturbed[from].deeps; n > 0 {
+		return (c.disturbed[to].deep - c.disturbed[from].deep) / float64(n)
+	}
+	return c.o.DefaultDepthM
+}
+
+// together are the readings within togetherM of reading i, as far as those between
+// are alike too: what disturbed has at to less what it has at from is theirs.
+func (c *chain) together(i int, alike func(*disturbance) bool) (from, to int) {
+	d := &c.disturbed[i+1]
+	from, to = i, i+1
+	for from > 0 && d.along-c.disturbed[from].along < togetherM && alike(&c.disturbed[from]) {
+		from--
+	}
+	for to < len(c.obs) && c.disturbed[to+1].along-d.along < togetherM && alike(&c.disturbed[to+1]) {
+		to++
+	}
+	return from, to
 }
 
 // hear adds what a reading's separation says.
@@ -150,29 +174,42 @@ func (d *disturbance) hear(r *survey.Reading, apart float64) {
 	}
 }
 
-// bleed is how far the neighbours of reading i's place move its peak, what they
-// part its null from it by, and what they change the ratio of its coils' signals
-// by, per unit of relative current; root sums of squares, since their currents are
-// of unknown sign.
+// bleed is the pull of all neighbours of reading i's place on a line of the given
+// depth: root sums of squares, since their currents are of unknown sign. They lie
+// as far off as the map has them from the reading itself, which shows better than
+// the map where its own line is.
 func (c *chain) bleed(i int, own *candidate, depth float64) (peak, apart, ratio float64) {
 	cands := c.candidates(i)
-	upper := depth + c.o.DepthCoilsM
 	for j := range cands {
 		a := &cands[j]
 		cos := a.ux*own.ux + a.uy*own.uy
 		if a.rec == own.rec || c.net.records[a.rec].noSignal || a.beyond > 0 || math.Abs(cos) < parallelLines {
 			continue
 		}
-		away := (a.across-a.shift)*math.Copysign(1, cos) - (own.across - own.shift)
-		d, d2 := max(math.Abs(away), nearestPairM), depth*depth
-		s := d*d + d2
-		f, g := d*d2*d2/(s*s), d*d*d*d2/(s*s)
-		q := d * d * (upper*upper - d2) / (s * (d*d + upper*upper))
+		f, g, q := pull(max(math.Abs(a.across-a.shift), nearestPairM), depth, c.deep(a.rec), c.o.DepthCoilsM)
 		peak += f * f
 		apart += g * g
 		ratio += q * q
 	}
 	return math.Sqrt(peak), math.Sqrt(apart), math.Sqrt(ratio)
+}
+
+// deep is how deep the signal of a neighbour is taken to lie: recorded covers are
+// wrong so often that what is usual counts as much.
+func (c *chain) deep(rec int32) float64 {
+	if d := c.net.records[rec].depth; d > 0 {
+		return (d + c.o.DefaultDepthM) / 2
+	}
+	return c.o.DefaultDepthM
+}
+
+// signalDepth is how deep the map says that the current runs: in the middle of a
+// pipe or cable, on top of it in a tracer wire. NaN where it has no cover.
+func signalDepth(r *survey.Record) float64 {
+	if r.Conductor == survey.ConductorWire || math.IsNaN(r.DiameterM) {
+		return r.CoverM
+	}
+	return r.CoverM + r.DiameterM/2
 }
 
 // neighbours is the rule's opinion of reading i where it lies on the best path.
@@ -181,13 +218,7 @@ func (c *chain) neighbours(i int) opinion {
 	if d.usual == 0 {
 		return opinion{}
 	}
-	from, to := i, i+1 // what is said between is what counts together
-	for from > 0 && d.along-c.disturbed[from].along < togetherM && c.disturbed[from].usual == d.usual {
-		from--
-	}
-	for to < len(c.obs) && c.disturbed[to+1].along-d.along < togetherM && c.disturbed[to+1].usual == d.usual {
-		to++
-	}
+	from, to := c.together(i, func(e *disturbance) bool { return e.usual == d.usual })
 	var total, square, capped, over float64
 	w := usualCurrents
 	top := math.Inf(-1)
@@ -218,12 +249,14 @@ func (c *chain) neighbours(i int) opinion {
 const lostNats = 40
 
 // folded is the weight of a separation, whose sign is not told, where s is
-// expected, 1 at most.
+// expected, give or take what it is uncertain by: 1 at most.
 func folded(separation, s float64) float64 {
-	a, b := (separation-s)/separatedM, (separation+s)/separatedM
+	sigma := math.Hypot(separatedM, separatedBy*s)
+	a, b := (separation-s)/sigma, (separation+s)/sigma
 	near, far := min(a*a, b*b)/2, max(a*a, b*b)/2
-	if far-near > lostNats {
-		return min(math.Exp(-near), 1)
+	p := math.Exp(-near)
+	if far-near < lostNats {
+		p += math.Exp(-far)
 	}
-	return min(math.Exp(-a*a/2)+math.Exp(-b*b/2), 1)
+	return min(p, 1) * separatedM / sigma
 }

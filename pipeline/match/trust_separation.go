@@ -19,8 +19,10 @@ import (
 // indications of a clean signal differ by anyhow is taken off.
 //
 // That a mark is not to be trusted beyond some 15 cm is common practice, no
-// source; a quarter of a metre is taken here, since the nearer neighbour moves a
-// peak by more than it shows and the farther one by less.
+// source. From there on it is said here, and the reading counts for less by the
+// square of that; a reading by itself is put aside only from 30 cm on, since a
+// neighbour that is farther off moves the null much and the peak little. What the
+// map shows of neighbours decides in between.
 func separation(tr *survey.Trace, i int) opinion {
 	s := tr.Readings[i].SeparationM
 	if !(s > cleanSeparationM) { // NaN too
@@ -40,7 +42,7 @@ func separation(tr *survey.Trace, i int) opinion {
 const (
 	cleanSeparationM = 0.04
 	tellSeparationM  = 0.15
-	worstSeparationM = 0.25
+	worstSeparationM = 0.3
 )
 
 // peakErrorM is how far the peak is from its line where peak and null lie

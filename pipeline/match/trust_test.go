@@ -122,15 +122,33 @@ func TestRulesNeedNoColumn(t *testing.T) {
 	}
 }
 
-// fields are the strengths of two line currents at depth 1, the second at
-// distance d with relative current k: what a horizontal and a vertical coil pick
-// up at x.
-func fields(x, d, k float64) (across, upright float64) {
-	y := x - d
-	return 1/(x*x+1) + k/(y*y+1), x/(x*x+1) + k*y/(y*y+1)
+// exactly is where the peak and the null are over a line current, and how deep two
+// coils take it to be, beside a neighbour at a distance with relative current k: by
+// search in the exact fields.
+func exactly(distance, depth, deep, k float64) (peak, null, reads float64) {
+	across := func(x, up float64) float64 {
+		a, b := depth+up, deep+up
+		return a/(x*x+a*a) + k*b/((x-distance)*(x-distance)+b*b)
+	}
+	upright := func(x float64) float64 {
+		y := x - distance
+		return x/(x*x+depth*depth) + k*y/(y*y+deep*deep)
+	}
+	top, low := 0.0, math.Inf(1)
+	for x := -0.3; x <= 0.3; x += 1e-5 {
+		if a := across(x, 0); a > top {
+			peak, top = x, a
+		}
+		if u := math.Abs(upright(x)); u < low {
+			null, low = x, u
+		}
+	}
+	return peak, null, coilsM / (across(peak, 0)/across(peak, coilsM) - 1)
 }
 
-func TestNeighbourPhysics(t *testing.T) {
+const coilsM = 0.4
+
+func TestPullAgainstExactFields(t *testing.T) {
 	data, err := os.ReadFile("../../testdata/published/line-current-fields.json")
 	if err != nil {
 		t.Fatal(err)
@@ -142,43 +160,56 @@ func TestNeighbourPhysics(t *testing.T) {
 			Relative float64 `json:"relative_current"`
 			Peak     float64 `json:"peak_shift_m"`
 			Null     float64 `json:"null_shift_m"`
+			Depth    float64 `json:"two_coil_depth_m"`
 		} `json:"two_lines"`
 	}
 	if err := json.Unmarshal(data, &published); err != nil || len(published.TwoLines) == 0 {
 		t.Fatal("no published fields of two lines:", err)
 	}
 	for _, line := range published.TwoLines {
-		c := struct{ d, k, peak, null float64 }{line.Apart, line.Relative, line.Peak, line.Null}
-		// The exact fields, by search.
-		peak, null, top, low := 0.0, 0.0, 0.0, math.Inf(1)
-		for x := -0.2; x <= 0.2; x += 1e-5 {
-			a, u := fields(x, c.d, c.k)
-			if a > top {
-				peak, top = x, a
-			}
-			if math.Abs(u) < low {
-				null, low = x, math.Abs(u)
-			}
+		peak, null, reads := exactly(line.Apart, 1, 1, line.Relative)
+		if math.Abs(peak-line.Peak) > 1e-4 || math.Abs(null-line.Null) > 1e-4 || (line.Depth > 0 && math.Abs(reads-line.Depth) > 1e-3) {
+			t.Errorf("D %v k %v: peak %.4f null %.4f depth %.3f, want %+v (%s)", line.Apart, line.Relative, peak, null, reads, line, published.Citation)
 		}
-		if math.Abs(peak-c.peak) > 1e-4 || math.Abs(null-c.null) > 1e-4 {
-			t.Errorf("D %v k %v: peak %.4f null %.4f, want %.4f %.4f (%s)", c.d, c.k, peak, null, c.peak, c.null, published.Citation)
+	}
+	// To first order in k, good to the order of k; also where the lines are not
+	// equally deep.
+	for _, c := range []struct{ distance, depth, deep, k float64 }{
+		{1, 1, 1, 0.02},
+		{1, 1, 1, -0.02},
+		{0.6, 1, 1, 0.02},
+		{2, 1, 1, 0.05},
+		{0.8, 1.8, 0.6, 0.01},
+		{0.8, 1.8, 0.6, -0.01},
+		{1.2, 0.7, 1.6, 0.05},
+		{3, 1.5, 0.8, 0.03},
+	} {
+		peak, null, reads := exactly(c.distance, c.depth, c.deep, c.k)
+		f, g, q := pull(c.distance, c.depth, c.deep, coilsM)
+		if math.Abs(c.k*f-peak) > 0.1*math.Abs(peak)+1e-4 || math.Abs(c.k*g-(null-peak)) > 0.1*math.Abs(peak)+0.1*math.Abs(null-peak) {
+			t.Errorf("%+v: to first order peak %.4f apart %.4f, exactly %.4f %.4f", c, c.k*f, c.k*g, peak, null-peak)
 		}
-		// The first-order formulas of the rule, good to the order of k.
-		s := c.d*c.d + 1
-		f, g := c.d/(s*s), c.d*c.d*c.d/(s*s)
-		if math.Abs(c.k*f-c.peak) > 0.3*math.Abs(c.peak) || math.Abs(c.k*g-(c.null-c.peak)) > 0.35*math.Abs(c.null-c.peak)+0.002 {
-			t.Errorf("D %v k %v: to first order peak %.4f apart %.4f, exactly %.4f %.4f", c.d, c.k, c.k*f, c.k*g, c.peak, c.null-c.peak)
+		ratio := c.depth / (c.depth + coilsM) * (1 + c.k*q)
+		if got := coilsM * ratio / (1 - ratio); math.Abs(got-reads) > 0.1*math.Abs(reads-c.depth)+1e-3 {
+			t.Errorf("%+v: to first order a depth of %.4f m is read, exactly %.4f m", c, got, reads)
 		}
-		if got := peakErrorM(c.k*g, c.d); math.Abs(got-c.k*f) > 1e-12 {
-			t.Errorf("D %v: a separation of %.4f implies %.4f, want %.4f", c.d, c.k*g, got, c.k*f)
+	}
+	// Equally deep, a separation implies what the separation rule says.
+	for _, distance := range []float64{0.5, 1, 2} {
+		f, g, _ := pull(distance, 1, 1, coilsM)
+		if got := peakErrorM(g, distance); math.Abs(got-f) > 1e-12 {
+			t.Errorf("D %v: a separation of %.4f implies %.4f, want %.4f", distance, g, got, f)
 		}
 	}
 }
 
 func TestNeighbours(t *testing.T) {
 	// A deep line with a neighbour 1 m away, energised by induction: likely moved.
-	// The same by direct connection, or without a neighbour: not.
+	// The same by direct connection, or without a neighbour, or beside a line that
+	// lies deeper than itself: not.
 	neighbour := line("W", "water", "S1", orb.Point{0, 1}, orb.Point{100, 1})
+	deep := neighbour
+	deep.CoverM = 2.6
 	own := line("G", "gas", "S1", orb.Point{0, 0}, orb.Point{100, 0})
 	insulated := neighbour
 	insulated.Conductor = survey.ConductorNone
@@ -195,6 +226,8 @@ func TestNeighbours(t *testing.T) {
 		{"induction, shallow", []survey.Record{own, neighbour}, survey.HookupInduction, 0.5, 33e3, nan, false},
 		{"direct, deep", []survey.Record{own, neighbour}, survey.HookupDirect, 2.2, 1024, 0.02, false},
 		{"induction, deep, neighbour carries nothing", []survey.Record{own, insulated}, survey.HookupInduction, 2.2, 33e3, 0.14, false},
+		{"induction, no separations, neighbour not so deep", []survey.Record{own, neighbour}, survey.HookupInduction, 1.5, 33e3, nan, true},
+		{"induction, no separations, neighbour deeper", []survey.Record{own, deep}, survey.HookupInduction, 1.5, 33e3, nan, false},
 		{"induction, deep, alone", []survey.Record{own}, survey.HookupInduction, 2.2, 33e3, 0.14, false},
 	} {
 		w := walk("gas", 1)
