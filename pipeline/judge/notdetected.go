@@ -17,7 +17,8 @@ const (
 )
 
 // notDetectedFindings are records inside an area swept for their utility on
-// which nobody took a reading. That is no proof that they are not there.
+// which nobody took a reading. That is no proof that they are not there; of one
+// that carries no signal a sweep says nothing at all.
 func notDetectedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Finding {
 	if len(s.Areas) == 0 {
 		return nil
@@ -36,14 +37,14 @@ func notDetectedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Fi
 				continue
 			}
 			fromM, toM, ok := inside(&line, area.Polygon)
-			if !ok || anyNear(loose, &line, rec.Utility) {
+			if !ok || looseShare(loose, &line, r, rec.Utility, fromM, toM) > mayBeIts {
 				continue
 			}
 			f := survey.Finding{
 				Kind: survey.KindNotDetected, Record: r, Utility: rec.Utility, Sheet: rec.Sheet,
 				FromM: fromM, ToM: toM, Line: line.Between(fromM, toM),
 			}
-			f.Sentence = fmt.Sprintf("Not detected in a sweep for %s lines%s: %.0f m of the record lie inside the swept area and no reading is on it. That does not say that no line is there.",
+			f.Sentence = fmt.Sprintf("Not detected in a sweep for %s lines%s: %.0f m of the record lie inside the swept area and no reading is on it for sure. That does not say that no line is there.",
 				rec.Utility, sweep(area), toM-fromM)
 			out = append(out, f)
 			break
@@ -52,14 +53,24 @@ func notDetectedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Fi
 	return out
 }
 
-// looseM is how near to a record a reading of its utility that belongs to none
-// for sure may be its after all.
-const looseM = 4
+// A reading that is on no record for sure may be that of a record of its utility
+// as near as looseM. It speaks for half the way to the readings before and after
+// it, leastM at least; where such readings speak for more than mayBeIts of what was
+// swept, the record may have been detected. The stray one where another line begins
+// or crosses does not. Common practice, no source.
+const (
+	looseM   = 4.0
+	leastM   = 1.0
+	mayBeIts = 0.3
+	sure     = 0.9 // probability of its record from which on a distrusted reading is not loose
+)
 
 // looseReading is a reading that is on no record for sure.
 type looseReading struct {
 	at      orb.Point
 	utility string
+	record  int     // on which it most likely is; -1 none
+	aroundM float64 // grid metres to either side that it speaks for
 }
 
 // detected says which records a reading lies on, and lists the loose readings.
@@ -69,30 +80,56 @@ func detected(s *survey.Survey, matches [][]survey.Match) (seen []bool, loose []
 		tr := &s.Traces[t]
 		for i := range matches[t] {
 			m := &matches[t][i]
-			if m.Record >= 0 {
+			switch {
+			case m.Status == survey.StatusDuplicate || m.Status == survey.StatusUntrusted && m.Record >= 0 && m.Probability >= sure:
+			case m.Status == survey.StatusAmbiguous || m.Status == survey.StatusUnmapped || m.Status == survey.StatusUntrusted:
+				loose = append(loose, looseReading{tr.Readings[i].Point, tr.Utility, m.Record, halfway(tr.Readings, i)})
+			case m.Record >= 0:
 				seen[m.Record] = true
-			}
-			switch m.Status {
-			case survey.StatusAmbiguous, survey.StatusUnmapped, survey.StatusUntrusted:
-				loose = append(loose, looseReading{tr.Readings[i].Point, tr.Utility})
 			}
 		}
 	}
 	return seen, loose
 }
 
-// anyNear says whether a loose reading of a utility, or of none, is near a line.
-func anyNear(loose []looseReading, line *lineref.Line, utility string) bool {
-	box := line.Parts.Bound().Pad(looseM)
-	for _, l := range loose {
-		if l.utility != "" && l.utility != utility || !box.Contains(l.at) {
-			continue
-		}
-		if f, ok := line.Nearest(l.at); ok && math.Abs(f.OffsetM) <= looseM {
-			return true
+// halfway is half the way from a reading to the farther one of those before and
+// after it.
+func halfway(rs []survey.Reading, i int) float64 {
+	far := 2 * leastM
+	for _, k := range [2]int{i - 1, i + 1} {
+		if k >= 0 && k < len(rs) {
+			far = max(far, planar.Distance(rs[i].Point, rs[k].Point))
 		}
 	}
-	return false
+	return far / 2
+}
+
+// looseShare is the share of a part of a record that loose readings of its
+// utility, or of none, speak for.
+func looseShare(loose []looseReading, line *lineref.Line, record int, utility string, fromM, toM float64) float64 {
+	n := int(math.Ceil((toM-fromM)/sampleM)) + 1
+	spoken := make([]bool, n)
+	box := line.Parts.Bound().Pad(looseM * line.Scale)
+	for i := range loose {
+		l := &loose[i]
+		if l.record != record && l.utility != "" && l.utility != utility || !box.Contains(l.at) {
+			continue
+		}
+		f, ok := line.Nearest(l.at)
+		if !ok || math.Abs(f.OffsetM) > looseM {
+			continue
+		}
+		for k := range spoken {
+			spoken[k] = spoken[k] || math.Abs(fromM+float64(k)*sampleM-f.StationM) <= l.aroundM/line.Scale
+		}
+	}
+	count := 0
+	for _, is := range spoken {
+		if is {
+			count++
+		}
+	}
+	return float64(count) / float64(n)
 }
 
 func sweep(a *survey.Area) string {
