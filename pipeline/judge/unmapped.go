@@ -2,68 +2,160 @@ package judge
 
 import (
 	"fmt"
+	"math"
+	"slices"
+	"strings"
 
 	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
 	"github.com/paulmach/orb/planar"
-	"github.com/paulmach/orb/simplify"
 )
 
-// Fewer readings or a shorter run than these are no line that the map lacks, nor
-// is a run that more likely follows a record.
+// What a run of readings that fit no record must be to be a line that the map
+// lacks. Common practice, no source.
 const (
 	minUnmapped  = 4
-	minUnmappedM = 8
-	minUnlikely  = 0.6 // probability that a run's readings fit no record, on average
+	minUnmappedM = 5
+	minUnlikely  = 0.6 // probability that its readings fit no record, on average
+	minAlone     = 0.1 // the same where no record of its utility is in reach: others need a wrong label
+	aloneM       = 5    // no further than that
+	breakM       = 10  // readings that are likelier on a record part a run where they stand over so far
 )
 
-// unmappedFindings are lines of readings that fit no record: one finding per
-// run of a trace, in the traces' order by id. Single readings of a run may not be
-// sure of it; the run is as sure as they are on average.
+// run is the readings of one walk along one line that the map seems to lack.
+type run struct {
+	trace       int
+	points      orb.LineString
+	probability float64
+}
+
+// unmappedFindings are lines of readings that fit no record: the runs of all
+// traces, joined where they are of one line. A run beside a record of its utility
+// that nobody read is of either; it is that record's finding, undecided.
 func unmappedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Finding {
+	near := newNeighbourhood(s, matches)
+	var lines []run
 	var out []survey.Finding
 	for _, t := range s.ByID() {
-		tr := &s.Traces[t]
-		var run orb.LineString
-		sum := 0.0
-		flush := func() {
-			if f, ok := unmappedLine(tr, run, sum/float64(len(run))); ok {
-				out = append(out, f)
-			}
-			run, sum = nil, 0
-		}
-		for i := range tr.Readings {
-			m := &matches[t][i]
-			switch {
-			case m.Status == survey.StatusUnmapped, m.Status == survey.StatusAmbiguous && m.Record < 0:
-				run = append(run, tr.Readings[i].Point)
-				sum += m.Probability
-			case m.Status == survey.StatusUntrusted, m.Status == survey.StatusDuplicate:
-				// says nothing either way
-			default:
-				flush()
+		for _, r := range runsOf(&s.Traces[t], t, matches[t], near) {
+			if b, ok := near.unread(&r); ok {
+				out = append(out, doubtful(s, &r, b))
+			} else {
+				lines = append(lines, r)
 			}
 		}
-		flush()
+	}
+	for _, g := range joinRuns(s, lines) {
+		out = append(out, unmappedLine(s, &g))
 	}
 	return out
 }
 
-func unmappedLine(tr *survey.Trace, run orb.LineString, probability float64) (survey.Finding, bool) {
-	length := planar.Length(run)
-	if len(run) < minUnmapped || length < minUnmappedM || probability < minUnlikely {
-		return survey.Finding{}, false
+// runsOf are the runs of one trace: from one reading that likely fits no record to
+// another, over others that say little.
+func runsOf(tr *survey.Trace, t int, matches []survey.Match, near *neighbourhood) []run {
+	var out []run
+	var r run
+	likely, alone := 0, 0 // readings up to the last likely one, those far from any record of the utility
+	flush := func() {
+		if line, ok := unmappedRun(&r, likely, alone); ok {
+			out = append(out, line)
+		}
+		r, likely, alone = run{trace: t}, 0, 0
 	}
-	ls := simplify.DouglasPeucker(0.1).Simplify(run.Clone()).(orb.LineString)
-	what := tr.Utility
+	var probabilities []float64
+	flush()
+	for i := range tr.Readings {
+		m, p := &matches[i], tr.Readings[i].Point
+		switch {
+		case m.Status == survey.StatusDuplicate, m.Status == survey.StatusUntrusted && (m.Record >= 0 || m.Probability == 0):
+			continue // says nothing either way
+		case m.Record >= 0:
+			flush()
+			continue
+		}
+		lonely := near.alone(tr.Utility, p)
+		is := lonely || m.Probability >= minUnlikely
+		if is && len(r.points) > likely && planar.Distance(r.points[likely-1], p) > breakM {
+			flush()
+		}
+		if !is && likely == 0 {
+			continue
+		}
+		if len(r.points) == 0 {
+			probabilities = probabilities[:0]
+		}
+		r.points, probabilities = append(r.points, p), append(probabilities, m.Probability)
+		if is {
+			likely = len(r.points)
+			r.probability = mean(probabilities)
+		}
+		if lonely {
+			alone++
+		}
+	}
+	flush()
+	return out
+}
+
+func mean(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / float64(len(v))
+}
+
+// unmappedRun is a run up to its last likely reading, if that is enough for a line.
+func unmappedRun(r *run, likely, alone int) (run, bool) {
+	out := *r
+	out.points = out.points[:likely]
+	least := minUnlikely
+	if 2*alone > likely {
+		least = minAlone
+	}
+	return out, likely >= minUnmapped && out.probability >= least && planar.Length(out.points) >= minUnmappedM
+}
+
+// doubtful is the finding of a record that a run lies beside.
+func doubtful(s *survey.Survey, r *run, b beside) survey.Finding {
+	rec := &s.Records[b.record]
+	side := "right"
+	if b.offsetM < 0 {
+		side = "left"
+	}
+	return survey.Finding{
+		Kind: survey.KindPosition, Record: b.record, Utility: rec.Utility, Sheet: rec.Sheet, Verdict: survey.VerdictUndecided,
+		FromM: b.fromM, ToM: b.toM, OffsetM: b.offsetM, OffsetU: b.spreadM, Probability: 0.5, Attribution: survey.AttributionInseparable,
+		Readings: len(r.points), Line: b.line,
+		Sentence: fmt.Sprintf("%s of a %s line run %.2f m to the %s of the map, on average, beside stations %.0f m to %.0f m, and nothing else was read there. Either the line lies there, or the map lacks one here; readings on a line where the map has it would tell.",
+			words.Count(len(r.points), "reading"), rec.Utility, math.Abs(b.offsetM), side, b.fromM, b.toM),
+	}
+}
+
+// unmappedLine is the finding of runs along one line.
+func unmappedLine(s *survey.Survey, g *group) survey.Finding {
+	f := survey.Finding{Kind: survey.KindUnmapped, Record: -1, Line: orb.MultiLineString{g.line}, ToM: planar.Length(g.line)}
+	var sessions []string
+	for _, r := range g.runs {
+		tr := &s.Traces[r.trace]
+		f.Readings += len(r.points)
+		f.Probability += r.probability * float64(len(r.points))
+		if f.Utility == "" {
+			f.Utility = tr.Utility
+		}
+		if !slices.Contains(sessions, tr.Session) {
+			sessions = append(sessions, tr.Session)
+		}
+	}
+	f.Probability /= float64(f.Readings)
+	slices.Sort(sessions)
+	what := f.Utility
 	if what == "" {
 		what = "unlabelled"
 	}
-	return survey.Finding{
-		Kind: survey.KindUnmapped, Record: -1, Utility: tr.Utility, ToM: length, Readings: len(run),
-		Line: orb.MultiLineString{ls}, Probability: probability,
-		Sentence: fmt.Sprintf("%s of a %s line over %.0f m fit no record (probability %.2f): the map may lack a line here.",
-			words.Count(len(run), "reading"), what, length, probability),
-	}, true
+	f.Sentence = fmt.Sprintf("%s of a %s line over %.0f m fit no record (probability %.2f): the map may lack a line here. %s, taken in: %s.",
+		words.Count(f.Readings, "reading"), what, f.ToM, f.Probability, words.Count(len(g.runs), "walk"), strings.Join(sessions, "; "))
+	return f
 }
