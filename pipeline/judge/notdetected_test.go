@@ -31,7 +31,9 @@ func TestNotDetected(t *testing.T) {
 		{"a stray one beside it", rec("gas", survey.ConductorPipe, inside...), nobody, []orb.Point{{50, 52}, {50, 56}, {50, 60}}, 80},
 		{
 			"distrusted ones, of another line for sure", rec("gas", survey.ConductorPipe, inside...),
-			survey.Match{Record: 1, Status: survey.StatusUntrusted, Probability: 0.95}, []orb.Point{{20, 52}, {30, 52}, {40, 52}}, 80,
+			survey.Match{Record: 1, Status: survey.StatusUntrusted, Probability: 0.95},
+			[]orb.Point{{20, 52}, {30, 52}, {40, 52}},
+			80,
 		},
 	}
 	for _, tt := range tests {

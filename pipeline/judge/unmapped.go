@@ -19,7 +19,7 @@ const (
 	minUnmappedM = 5
 	minUnlikely  = 0.6 // probability that its readings fit no record, on average
 	minAlone     = 0.1 // the same where no record of its utility is in reach: others need a wrong label
-	aloneM       = 5    // no further than that
+	aloneM       = 5   // no further than that
 	breakM       = 10  // readings that are likelier on a record part a run where they stand over so far
 )
 

@@ -59,11 +59,15 @@ func TestUnmappedLines(t *testing.T) {
 		},
 		{
 			"the same with only another utility's near",
-			func(w *walked) { w.record("gas", orb.Point{0, 1}, orb.Point{100, 1}); w.walk("", 0, 30, 0, 0.3) }, []survey.Kind{survey.KindUnmapped}, 30,
+			func(w *walked) { w.record("gas", orb.Point{0, 1}, orb.Point{100, 1}); w.walk("", 0, 30, 0, 0.3) },
+			[]survey.Kind{survey.KindUnmapped},
+			30,
 		},
 		{
 			"beside a record of its utility that nobody read",
-			func(w *walked) { w.record("water", orb.Point{0, 2}, orb.Point{100, 2}); w.walk("", 0, 30, 0, 0.99) }, []survey.Kind{survey.KindPosition}, 30,
+			func(w *walked) { w.record("water", orb.Point{0, 2}, orb.Point{100, 2}); w.walk("", 0, 30, 0, 0.99) },
+			[]survey.Kind{survey.KindPosition},
+			30,
 		},
 		{
 			"beside one that was read",
@@ -74,7 +78,9 @@ func TestUnmappedLines(t *testing.T) {
 				for i := range w.matches[1] {
 					w.matches[1][i] = survey.Match{Record: 0, Status: survey.StatusUsed, StationM: float64(i), Probability: 1}
 				}
-			}, []survey.Kind{survey.KindUnmapped}, 30,
+			},
+			[]survey.Kind{survey.KindUnmapped},
+			30,
 		},
 	}
 	for _, tt := range tests {
