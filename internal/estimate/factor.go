@@ -174,9 +174,7 @@ func (f *Factor) Eliminate() error {
 			to := end[i]
 			end[i]++
 			rows, vals := f.row[f.ptr[i]:to], f.val[f.ptr[i]:to]
-			for q, r := range rows {
-				y[r] -= float64(vals[q] * yi)
-			}
+			subtract(y, rows, vals, yi)
 			l := yi / f.pivot[i]
 			d -= float64(l * yi)
 			f.val[to] = l
@@ -194,6 +192,21 @@ func (f *Factor) Eliminate() error {
 		f.pivot[k] = d
 	}
 	return nil
+}
+
+// subtract takes a column, times x, off y. Where the elimination has filled it up,
+// as at its end, its rows follow each other.
+func subtract(y []float64, rows []int32, vals []float64, x float64) {
+	if n := len(rows); n > 4 && int(rows[n-1]-rows[0]) == n-1 {
+		to := y[rows[0] : int(rows[0])+n]
+		for q, v := range vals[:len(to)] {
+			to[q] -= float64(v * x)
+		}
+		return
+	}
+	for q, r := range rows {
+		y[r] -= float64(vals[q] * x)
+	}
 }
 
 func (f *Factor) isLoose(k int32) bool { return f.loose[0] <= k && k < f.loose[1] }

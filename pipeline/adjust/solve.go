@@ -17,12 +17,12 @@ import (
 //
 // A round of matching and adjusting that goes on from the last one's solution has
 // againIterations: what had not settled there goes on settling. So three rounds take
-// 28 passes at most; 72 where each finds the frame under suspicion (suspectFrame),
+// 20 passes at most; 60 where each finds the frame under suspicion (suspectFrame),
 // since it is solved once more then and the next begins anew. All of them, the
 // limits of what counts as settled too, are practice.
 const (
-	maxIterations   = 12
-	againIterations = 8
+	maxIterations   = 10
+	againIterations = 5
 	convergedM      = 1e-3
 	weightShare     = 0.02
 	settleAfter     = 4
