@@ -1,11 +1,8 @@
 package judge
 
 import (
-	"fmt"
 	"math"
-	"strings"
 
-	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -13,72 +10,66 @@ import (
 // is on the record with the errors of positions, session and trace taken out, so
 // one that is decided outside is the record's. A raw difference beyond the
 // tolerance on a record that is within is the field's or, where the source of
-// positions carries it, the frame's. What cannot be decided is inseparable where
-// the positions' errors are what keeps it open.
-func attribute(j *survey.Judgement, p *survey.Profile) survey.Attribution {
+// positions carries it, the frame's. What is not decided is inseparable.
+//
+// Each of these acquits or accuses the sessions that read the record, and none of
+// them testifies for itself: the verdict has to hold with nothing presumed of
+// any one of them. Where it does not, record and session are inseparable.
+func attribute(j *survey.Judgement, p *survey.Profile, without func(record int) []survey.Without, o *Options) {
 	sh := &p.Shares
 	if sh.Readings == 0 {
-		return survey.AttributionNone
+		return
 	}
-	raw := math.Abs(sh.RawM) > j.Tolerance.HorizontalM
 	switch {
 	case j.Position == survey.VerdictOutside:
-		return survey.AttributionRecord
-	case !raw:
-		return survey.AttributionNone
+		j.Attribution = survey.AttributionRecord
+	case !(math.Abs(sh.RawM) > j.Tolerance.HorizontalM):
+		return
 	case j.Position == survey.VerdictUndecided:
-		return survey.AttributionInseparable
+		j.Attribution = survey.AttributionInseparable
 	case math.Abs(sh.SourceM) > math.Abs(sh.SessionM+sh.BiasM+sh.NoiseM):
-		return survey.AttributionFrame
+		j.Attribution = survey.AttributionFrame
+	default:
+		j.Attribution = survey.AttributionField
 	}
-	return survey.AttributionField
+	j.AttributionProbability = j.Probability
+	if j.Position != survey.VerdictOutside {
+		j.AttributionProbability = 1 - j.Probability
+	}
+	if without == nil {
+		return
+	}
+	for _, w := range without(j.Record) {
+		probability := holds(j, p, &w)
+		j.AttributionProbability = min(j.AttributionProbability, probability)
+		if probability < o.level() {
+			j.RestsOn = append(j.RestsOn, w.Session)
+		}
+	}
+	if len(j.RestsOn) > 0 {
+		j.Attribution = survey.AttributionInseparable
+	}
 }
 
-// Effects is the model's effects with an explanation of each, in words.
-func Effects(m *survey.Model) []survey.Effect {
-	out := append([]survey.Effect(nil), m.Effects...)
-	for i := range out {
-		out[i].Explanation = explain(&out[i])
-	}
-	return out
-}
-
-func explain(e *survey.Effect) string {
-	size := math.Hypot(e.V.East, e.V.North)
-	u := math.Sqrt(math.Max(e.V.EE, e.V.NN))
-	if e.Readings+e.Checks == 0 {
-		return "no evidence: nothing is known of it"
-	}
-	switch e.Kind {
-	case survey.EffectSheet:
-		if !e.Significant {
-			return fmt.Sprintf("no shift worth naming (%.2f m, u %.2f m)", size, u)
+// holds is the probability of a record's verdict with nothing presumed of one
+// session: at the worst place of the stretches that are outside, or of all where
+// it is within.
+func holds(j *survey.Judgement, p *survey.Profile, w *survey.Without) float64 {
+	worst := 0.0
+	for i := range j.Stretches {
+		st := &j.Stretches[i]
+		if j.Position == survey.VerdictOutside && st.Verdict != survey.VerdictOutside {
+			continue
 		}
-		return fmt.Sprintf("its %s lie %.2f m %s of where the readings put them (u %.2f m); add %.2f m %s to them",
-			words.Count(e.Records, "record"), size, compass(-e.V.East, -e.V.North), u, size, compass(e.V.East, e.V.North))
-	case survey.EffectSession:
-		checks := ", no control check behind it"
-		if e.Checks > 0 {
-			checks = fmt.Sprintf(", with %s", words.Count(e.Checks, "control check"))
+		for k := range p.Nodes {
+			n := &p.Nodes[k]
+			if n.Part == st.Part && n.StationM >= st.FromM-1e-9 && n.StationM <= st.ToM+1e-9 {
+				worst = max(worst, beyond(w.OffsetM[k], math.Hypot(n.OffsetU, w.AddedU[k]), j.Tolerance.HorizontalM))
+			}
 		}
-		if !e.Significant {
-			return fmt.Sprintf("no error of its positions worth naming (%.2f m, u %.2f m%s)", size, u, checks)
-		}
-		return fmt.Sprintf("its positions lie %.2f m %s of the truth (u %.2f m%s)", size, compass(e.V.East, e.V.North), u, checks)
 	}
-	if !e.Significant {
-		if size > 2*u {
-			return fmt.Sprintf("%.2f m, u %.2f m", size, u)
-		}
-		return fmt.Sprintf("nothing to be seen of it (u %.2f m)", u)
+	if j.Position == survey.VerdictOutside {
+		return worst
 	}
-	return fmt.Sprintf("all its positions seem to lie %.2f m %s of the truth (u %.2f m), or most sheets the other way: an independent control check would tell", size, compass(e.V.East, e.V.North), u)
-}
-
-var winds = strings.Fields("north north-east east south-east south south-west west north-west")
-
-// compass is the name of the direction of a vector, to the nearest of eight.
-func compass(east, north float64) string {
-	deg := math.Mod(math.Atan2(east, north)*180/math.Pi+360, 360)
-	return winds[int(math.Round(deg/45))%8]
+	return 1 - worst
 }

@@ -46,7 +46,7 @@ func judgeRecord(r int, rec *survey.Record, line *lineref.Line, p drawn, toleran
 	}
 	judgePosition(&j, p, o)
 	judgeDepth(&j, rec, p.Profile, o)
-	j.Attribution = attribute(&j, p.Profile)
+	attribute(&j, p.Profile, p.without, &o)
 	return j
 }
 

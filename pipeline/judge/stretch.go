@@ -44,11 +44,12 @@ func around(nodes []survey.Node, s survey.Span) span {
 // drawn is a record's profile and its joint draws.
 type drawn struct {
 	*survey.Profile
-	draws [][]float32
+	draws   [][]float32
+	without func(record int) []survey.Without // nil: unknown
 }
 
 func withDraws(m *survey.Model, record int) drawn {
-	p := drawn{Profile: &m.Profiles[record]}
+	p := drawn{Profile: &m.Profiles[record], without: m.Without}
 	if m.Draws != nil {
 		p.draws = m.Draws(record)
 	}

@@ -87,8 +87,13 @@ type Judgement struct {
 	Depth                         Verdict
 	DepthProbability              float64
 	Attribution                   Attribution
-	Stretches                     []Stretch
-	Readings                      int
+	// AttributionProbability is the verdict's, the least of those with nothing
+	// presumed of one of the sessions behind it; RestsOn are the sessions, as
+	// effects, without whose own word it would not stand.
+	AttributionProbability float64
+	RestsOn                []int
+	Stretches              []Stretch
+	Readings               int
 }
 
 // MarkCheck holds what a crew marked against a place where the line was exposed.
