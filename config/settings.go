@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"github.com/asfound/asfound/pipeline"
 	"github.com/asfound/asfound/pipeline/correct"
 	"github.com/asfound/asfound/pipeline/judge"
 	"github.com/asfound/asfound/pipeline/read"
@@ -189,6 +190,8 @@ func (c *Config) settings() []setting {
 		number("tolerance.min_stretch", length, positive, &t.MinStretchM),
 		number("tolerance.max_gap", length, positive, &t.MaxGapM, &j.Correct.MaxGapM, &r.MaxGapM),
 		number("tolerance.false_discovery", share, inside01, &a.FalseDiscovery),
+		choice("sessions.names", &j.Names, string(pipeline.NamesGiven), string(pipeline.NamesCodes)),
+		number("sessions.congested", length, positive, &t.CongestedM),
 		number("tolerance.default.horizontal", length, positive, &t.Default.HorizontalM),
 		number("tolerance.default.depth", length, positive, &t.Default.DepthM),
 		truth("tolerance.default.half_width", &t.Default.HalfWidth),

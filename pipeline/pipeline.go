@@ -8,6 +8,7 @@ import (
 	"strings"
 	"sync"
 
+	"github.com/asfound/asfound/internal/mistakes"
 	"github.com/asfound/asfound/pipeline/adjust"
 	"github.com/asfound/asfound/pipeline/correct"
 	"github.com/asfound/asfound/pipeline/judge"
@@ -23,6 +24,7 @@ type Job struct {
 	Name    string
 	Banner  string // a line for every page
 	Version string // of the program
+	Names   Names  // of crews, receivers and sessions in what is published
 
 	Read    read.Options
 	Match   match.Options
@@ -110,6 +112,9 @@ func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) 
 // and the job's options.
 func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, progress Progress) (*survey.Result, error) {
 	step := steps{ctx, log, progress}
+	if job.Names == NamesCodes {
+		s = coded(s)
+	}
 	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner, Decision: job.Judge.DecisionRule(), Survey: s}
 	ground := sync.OnceValue(func() *match.Ground { return match.Prepare(s, job.Match) })
 	traces := job.Matcher
@@ -149,11 +154,14 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 		return nil, err
 	}
 	err = step.do("judge", func() error {
+		job.Judge.Mistakes = judge.Mistakes{
+			Layers: mistakes.OfRecords(s, mistakes.Epoch), Positions: mistakes.OfPositions(s, mistakes.Epoch),
+		}
 		r.Judgements, r.Findings = judge.Records(r.Survey, r.Matches, r.Model, job.Judge)
 		checks, marks := judge.Marks(r.Survey, r.Matches, r.MarkMatches, r.ExposureMatches, r.Model, job.Judge)
 		r.MarkChecks, r.Findings = checks, append(r.Findings, marks...)
 		r.Bases = job.Judge.Bases()
-		r.Model.Effects = judge.Effects(r.Model)
+		r.Model.Effects, r.Sessions = judge.Effects(r.Survey, r.Matches, r.Model, job.Judge)
 		return nil
 	})
 	if err != nil {

@@ -91,29 +91,10 @@ func (p *plan) own(part int, stationM, fadeM float64) move {
 	return move{}.plus(p.adjusted(part, stationM), w)
 }
 
-// adjusted is the model's displacement at a station, linear between nodes.
+// adjusted is the model's displacement at a station.
 func (p *plan) adjusted(part int, stationM float64) move {
-	nodes := p.profile.Nodes
-	prev := -1
-	for k := range nodes {
-		n := &nodes[k]
-		if n.Part != part {
-			continue
-		}
-		if n.StationM >= stationM {
-			if prev < 0 || n.StationM == stationM {
-				return move{n.D.East, n.D.North}
-			}
-			a := &nodes[prev]
-			t := (stationM - a.StationM) / (n.StationM - a.StationM)
-			return move{a.D.East + t*(n.D.East-a.D.East), a.D.North + t*(n.D.North-a.D.North)}
-		}
-		prev = k
-	}
-	if prev < 0 {
-		return move{}
-	}
-	return move{nodes[prev].D.East, nodes[prev].D.North}
+	d := p.profile.At(part, stationM)
+	return move{d.East, d.North}
 }
 
 // total is the own move plus what shared places ask, each faded out along the

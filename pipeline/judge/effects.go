@@ -9,45 +9,101 @@ import (
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
-// Effects is the model's effects with an explanation of each, in words.
-func Effects(m *survey.Model) []survey.Effect {
-	out := append([]survey.Effect(nil), m.Effects...)
-	for i := range out {
-		out[i].Explanation = explain(&out[i])
-	}
-	return out
+// field is who read what, and what the model makes of it.
+type field struct {
+	s       *survey.Survey
+	m       *survey.Model
+	o       *Options
+	bySheet map[string][][]visit // per record of the sheet
+	layerOf map[string]int       // of records, per sheet
+	crews   []map[string]bool    // per record: who read it
+	checks  []checkErrors        // of every effect's control checks
+	source  map[string]int       // of positions: the effect
 }
 
-func explain(e *survey.Effect) string {
-	size := math.Hypot(e.V.East, e.V.North)
-	u := math.Sqrt(math.Max(e.V.EE, e.V.NN))
+// checkErrors are observed minus known, true east and north in ground metres.
+type checkErrors struct{ east, north []float64 }
+
+func newField(s *survey.Survey, vs []visit, m *survey.Model, o *Options) *field {
+	f := &field{
+		s: s, m: m, o: o, bySheet: map[string][][]visit{}, layerOf: map[string]int{},
+		crews: make([]map[string]bool, len(s.Records)), checks: make([]checkErrors, len(m.Effects)), source: map[string]int{},
+	}
+	for i := range s.Records {
+		if name := s.Records[i].Sheet; name != "" {
+			f.layerOf[name] = s.Records[i].Layer
+		}
+	}
+	byRecord(vs, func(vs []visit) {
+		r := vs[0].record
+		f.crews[r] = map[string]bool{}
+		for i := range vs {
+			f.crews[r][vs[i].crew] = true
+		}
+		if name := s.Records[r].Sheet; name != "" {
+			f.bySheet[name] = append(f.bySheet[name], vs)
+		}
+	})
+	for i, at := range m.CheckSession {
+		c := &s.Checks[i]
+		sin, cos := math.Sincos(c.Convergence)
+		x, y := (c.Observed[0]-c.Known[0])/c.Scale, (c.Observed[1]-c.Known[1])/c.Scale
+		f.checks[at].east = append(f.checks[at].east, x*cos+y*sin)
+		f.checks[at].north = append(f.checks[at].north, y*cos-x*sin)
+	}
+	for i := range m.Effects {
+		if m.Effects[i].Kind == survey.EffectSource {
+			f.source[m.Effects[i].Name] = i
+		}
+	}
+	return f
+}
+
+// Effects is the model's effects with an explanation of each, in words, and a
+// page of every session, in their order.
+func Effects(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Options) ([]survey.Effect, []survey.Session) {
+	vs := visits(s, matches, m)
+	f := newField(s, vs, m, &o)
+	pages := f.sessions(vs, matches)
+	out := append([]survey.Effect(nil), m.Effects...)
+	for i := range out {
+		out[i].Explanation = f.explain(i, pages)
+	}
+	for i := range pages {
+		pages[i].Sentence = out[pages[i].Effect].Explanation
+	}
+	return out, pages
+}
+
+func (f *field) explain(i int, pages []survey.Session) string {
+	e := &f.m.Effects[i]
 	if e.Readings+e.Checks == 0 {
 		return "no evidence: nothing is known of it"
 	}
-	switch e.Kind {
-	case survey.EffectSheet:
-		if !e.Significant {
-			return fmt.Sprintf("no shift worth naming (%.2f m, u %.2f m)", size, u)
+	size, u := length(e.V)
+	switch {
+	case e.Kind == survey.EffectSession:
+		for k := range pages {
+			if pages[k].Effect == i {
+				return f.sessionSentence(&pages[k])
+			}
 		}
+	case e.Kind == survey.EffectSheet && e.Significant && len(f.bySheet[e.Name]) > 0:
+		return f.sheetSentence(i)
+	case e.Kind == survey.EffectSheet && e.Significant:
 		return fmt.Sprintf("its %s lie %.2f m %s of where the readings put them (u %.2f m); add %.2f m %s to them",
 			words.Count(e.Records, "record"), size, compass(-e.V.East, -e.V.North), u, size, compass(e.V.East, e.V.North))
-	case survey.EffectSession:
-		checks := ", no control check behind it"
-		if e.Checks > 0 {
-			checks = fmt.Sprintf(", with %s", words.Count(e.Checks, "control check"))
-		}
-		if !e.Significant {
-			return fmt.Sprintf("no error of its positions worth naming (%.2f m, u %.2f m%s)", size, u, checks)
-		}
-		return fmt.Sprintf("its positions lie %.2f m %s of the truth (u %.2f m%s)", size, compass(e.V.East, e.V.North), u, checks)
+	case e.Significant:
+		return fmt.Sprintf("all its positions seem to lie %.2f m %s of the truth (u %.2f m), or most sheets the other way: an independent control check would tell.%s",
+			size, compass(e.V.East, e.V.North), u, mistakeWords(e.V, f.possible(e)))
 	}
-	if !e.Significant {
-		if size > 2*u {
-			return fmt.Sprintf("%.2f m, u %.2f m", size, u)
-		}
-		return fmt.Sprintf("nothing to be seen of it (u %.2f m)", u)
+	if e.Kind == survey.EffectSheet {
+		return fmt.Sprintf("no shift worth naming (%.2f m, u %.2f m)", size, u)
 	}
-	return fmt.Sprintf("all its positions seem to lie %.2f m %s of the truth (u %.2f m), or most sheets the other way: an independent control check would tell", size, compass(e.V.East, e.V.North), u)
+	if size > 2*u {
+		return fmt.Sprintf("%.2f m, u %.2f m", size, u)
+	}
+	return fmt.Sprintf("nothing to be seen of it (u %.2f m)", u)
 }
 
 var winds = strings.Fields("north north-east east south-east south south-west west north-west")

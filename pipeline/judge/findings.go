@@ -22,7 +22,7 @@ func positionFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *
 		f := survey.Finding{
 			Kind: survey.KindPosition, Record: j.Record, Utility: rec.Utility, Sheet: rec.Sheet,
 			Verdict: st.Verdict, FromM: st.FromM, ToM: st.ToM, OffsetM: st.WorstM, OffsetU: st.WorstU,
-			Probability: st.Probability, Attribution: j.Attribution, ToleranceM: j.Tolerance.HorizontalM, Basis: j.Tolerance.Rule,
+			Probability: st.Probability, Attribution: j.Attribution, AttributionProbability: j.AttributionProbability, ToleranceM: j.Tolerance.HorizontalM, Basis: j.Tolerance.Rule,
 			Readings: readingsBetween(p, st.Part, st.FromM, st.ToM), Line: line.Between(st.FromM, st.ToM),
 		}
 		if st.Verdict == survey.VerdictUndecided {
@@ -101,21 +101,43 @@ func positionSentence(rec *survey.Record, m *survey.Model, j *survey.Judgement, 
 		if rec.Sheet != "" {
 			fmt.Fprintf(&b, " (%+.2f m of it common to sheet %s)", sh.SheetM, rec.Sheet)
 		}
-		fmt.Fprintf(&b, " and %+.2f m to the positions and the crew. This data attributes the difference to the record.", sh.SessionM+sh.SourceM+sh.BiasM+sh.NoiseM)
+		fmt.Fprintf(&b, " and %+.2f m to the positions and the crew.", sh.SessionM+sh.SourceM+sh.BiasM+sh.NoiseM)
+		fmt.Fprintf(&b, " This data attributes the difference to the record (probability %s, no session's own word counted for it).", probable(j.AttributionProbability))
 	case survey.AttributionField, survey.AttributionFrame:
 		what := "the field"
 		if f.Attribution == survey.AttributionFrame {
 			what = "the frame of the positions"
 		}
-		fmt.Fprintf(&b, " The readings as taken lie %.2f m off, %+.2f m of it from session and bias and %+.2f m from the source of positions; with these taken out the record is within. This data attributes the difference to %s.",
-			math.Abs(sh.RawM), sh.SessionM+sh.BiasM+sh.NoiseM, sh.SourceM, what)
+		fmt.Fprintf(&b, " The readings as taken lie %.2f m off, %+.2f m of it from session and bias and %+.2f m from the source of positions; with these taken out the record is within. This data attributes the difference to %s (probability %s, no session's own word counted for it).",
+			math.Abs(sh.RawM), sh.SessionM+sh.BiasM+sh.NoiseM, sh.SourceM, what, probable(j.AttributionProbability))
 	case survey.AttributionInseparable:
-		fmt.Fprintf(&b, " The record's error and the positions' cannot be told apart here (u of the positions %.2f m); control checks of the sessions, or another crew's readings, would.", sh.FieldU)
+		b.WriteString(inseparableWords(m, j, f))
 	}
 	if f.Verdict == survey.VerdictUndecided {
 		fmt.Fprintf(&b, " Undecided: an uncertainty of %.2f m would decide it.", f.DecideAtU)
 	}
 	return b.String()
+}
+
+// probable is a probability in words: draws cannot tell certainty.
+func probable(p float64) string {
+	if p > 0.99 {
+		return "over 0.99"
+	}
+	return fmt.Sprintf("%.2f", p)
+}
+
+// inseparableWords say why a record's difference is inseparable, and what would
+// separate it.
+func inseparableWords(m *survey.Model, j *survey.Judgement, f *survey.Finding) string {
+	sh := &m.Profiles[j.Record].Shares
+	place := fmt.Sprintf("the record between %.1f m and %.1f m", f.FromM, f.ToM)
+	if len(j.RestsOn) == 0 {
+		return fmt.Sprintf(" Of a mean raw difference of %+.2f m the record's part and the positions' (u %.2f m) cannot be told apart: a test hole on %s, readings of another session there, or control checks of those that read it would.",
+			sh.RawM, sh.FieldU, place)
+	}
+	return fmt.Sprintf(" Inseparable: the model puts %+.2f m of a mean raw difference of %+.2f m down to the record, but without the word of %s that would not be sure (probability %.2f). %s.",
+		sh.SheetM+sh.OwnM+sh.LocalM, sh.RawM, namesOf(m, j.RestsOn), j.AttributionProbability, wouldSeparate(m, j.RestsOn, place))
 }
 
 // nameFindings gives every finding its id: what it is about, hashed. Two

@@ -7,6 +7,8 @@ type Options struct {
 	MinStretchM float64 // a stretch is at least this long
 	MaxGapM     float64 // evidence within this distance along the record
 	Default     Limits
+	Mistakes    Mistakes    // of frame, unit and axes that are possible
+	CongestedM  float64     // another line within this distance of a reading makes its place a congested one
 	Rules       []Rule      // first match wins, as below
 	Cover       []CoverRule // minimum covers, of the tables that the config chose
 	Zones       []ZoneRule  // tolerance zones of laws, to hold marks against

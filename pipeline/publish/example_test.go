@@ -49,5 +49,6 @@ func ExampleRun() {
 	// report.html
 	// resurvey.csv
 	// resurvey.geojson
+	// sessions.csv
 	// summary.json
 }

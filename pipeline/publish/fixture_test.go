@@ -70,6 +70,7 @@ func handful(t testing.TB) *survey.Result {
 	}
 	r.Bases = []survey.Basis{{Name: "Minimum cover", Words: "utility gas: table 1, 0.60 m", Source: "Table 1; edition: 7"}}
 	r.Findings = handfulFindings()
+	r.Sessions = handfulSessions()
 	r.Corrections = handfulCorrections()
 	r.Resurvey = []survey.Resurvey{
 		{Rank: 1, Package: 1, Record: 1, FromM: 0, ToM: 50, LengthM: 50, Probability: .31, Weight: 1, Cost: 490, Benefit: 15.5, CumulativeCost: 490, InBudget: true, Reason: "same sheet as WM-1", Line: s.Records[1].Parts[0]},
@@ -182,7 +183,7 @@ func handfulModel() *survey.Model {
 		Profiles: make([]survey.Profile, 5),
 		Effects: []survey.Effect{
 			{Kind: survey.EffectSheet, Name: "S-12", Readings: 3, Records: 2, V: survey.Vector{East: .02, North: -.8, EE: .04, NN: .01}, Significant: true, Explanation: "No blunder that is possible here fits."},
-			{Kind: survey.EffectSession, Name: "blue R1 2026-11-21", Crew: "blue", Readings: 5, Checks: 2, V: survey.Vector{East: -.01, North: 0, EE: .0004, NN: .0004}},
+			{Kind: survey.EffectSession, Name: "blue R1 2026-11-21", Crew: "blue", Readings: 5, Checks: 2, V: survey.Vector{East: -.01, North: 0, EE: .0004, NN: .0004}, Others: survey.Vector{East: -.02, North: .01, EE: .0009, NN: .0016}},
 		},
 		Budget:           []survey.Term{{Name: "a record's local error", Unit: "m", Source: "practice", Value: .25}, {Name: "factor on reported accuracy", Value: 1.5, Source: "practice"}},
 		Fit:              survey.Fit{Readings: 5, Unknowns: 31, Redundancy: 2.9, VarianceFactor: 1.03, Iterations: 4, Worst: []survey.Influence{{Trace: 0, Reading: 1, Record: 0, ResidualM: -.12, Standardised: -3.4, Redundancy: .8, WithoutM: .03}}},
@@ -194,9 +195,17 @@ func handfulModel() *survey.Model {
 	return m
 }
 
+func handfulSessions() []survey.Session {
+	return []survey.Session{{
+		Effect: 1, Name: "blue R1 2026-11-21", Crew: "blue", Receiver: "R1", First: started.Add(-72 * time.Hour), Last: started.Add(-71 * time.Hour),
+		Readings: 8, Used: 5, Distrusted: 1, Sampled: 8, Congested: 2, DistrustedThere: .11, Lines: 2, Sheets: 1, OtherSessions: 1, OtherCrews: 1,
+		Checks: 2, CheckEast: -.008, CheckNorth: .004, BiasM: .012, NoiseM: .031, Sentence: "No error of its positions to be seen.",
+	}}
+}
+
 func handfulFindings() []survey.Finding {
 	return []survey.Finding{
-		{ID: "P-1", Kind: survey.KindPosition, Record: 0, Utility: "water", Sheet: "S-12", Verdict: survey.VerdictOutside, FromM: 30, ToM: 90, OffsetM: 1.2, OffsetU: .08, Probability: .999, Attribution: survey.AttributionRecord, ToleranceM: .5, Readings: 3, Sentence: "WM-1 lies 1.20 m left of where the evidence has it.", Line: orb.MultiLineString{{{500030, 4400000}, {500090, 4400000}}}},
+		{ID: "P-1", Kind: survey.KindPosition, Record: 0, Utility: "water", Sheet: "S-12", Verdict: survey.VerdictOutside, FromM: 30, ToM: 90, OffsetM: 1.2, OffsetU: .08, Probability: .999, Attribution: survey.AttributionRecord, AttributionProbability: .97, ToleranceM: .5, Readings: 3, Sentence: "WM-1 lies 1.20 m left of where the evidence has it.", Line: orb.MultiLineString{{{500030, 4400000}, {500090, 4400000}}}},
 		{ID: "P-2", Kind: survey.KindPosition, Record: 4, Utility: "gas", Verdict: survey.VerdictUndecided, ToM: 70, OffsetM: -.31, OffsetU: .12, Probability: .5, Attribution: survey.AttributionInseparable, ToleranceM: .3, Readings: 2, DecideAtU: .03, Sentence: "The data cannot tell.", Line: orb.MultiLineString{{{500000, 4400020}, {500070, 4400020}}}},
 		{ID: "D-1", Kind: survey.KindDepth, Record: 4, Utility: "gas", Verdict: survey.VerdictOutside, ToM: 70, OffsetM: .4, OffsetU: .06, Probability: .98, Attribution: survey.AttributionRecord, ToleranceM: .2, Readings: 2, Line: orb.MultiLineString{{{500000, 4400020}, {500070, 4400020}}}},
 		{ID: "C-1", Kind: survey.KindCover, Record: 4, Utility: "gas", Verdict: survey.VerdictOutside, OffsetM: -.1, OffsetU: nan, Probability: nan, ToleranceM: .6, Sentence: "@cover"},

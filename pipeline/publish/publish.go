@@ -39,6 +39,7 @@ var files = []file{
 	{"profiles.csv", csvOf((*edition).profiles)},
 	{"findings.geojson", geojsonOf(func(e *edition) table { return e.findings("findings") })},
 	{"effects.csv", csvOf((*edition).effectsTable)},
+	{"sessions.csv", csvOf((*edition).sessionsTable)},
 	{"resurvey.csv", csvOf((*edition).resurvey)},
 	{"resurvey.geojson", geojsonOf((*edition).resurvey)},
 	{"rejects.csv", csvOf((*edition).rejects)},

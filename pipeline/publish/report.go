@@ -60,6 +60,7 @@ type page struct {
 	Details      []detail
 	Marks        []markRow
 	Effects      []effectRow
+	Sessions     []sessionPage
 	Resurvey     []resurveyRow
 	Curve        string
 	OrderCaution string
@@ -92,6 +93,7 @@ func (e *edition) writeReport(w *bufio.Writer) error {
 	p.Details = e.details(order, chosen)
 	p.Marks = e.markCheckRows(&p.Map)
 	p.Effects = e.effectRows()
+	p.Sessions = e.sessionPages()
 	p.Resurvey = e.resurveyRows(&p.Map)
 	p.Curve, p.CurveEnds = e.benefitCurve()
 	p.OrderCaution = orderCaution
@@ -281,6 +283,7 @@ func (e *edition) leftOut(p *page, c *choice) []string {
 	note(min(c.withFindings, maxDetails), c.withFindings, "records with findings have a profile here", "register.xlsx")
 	note(len(p.Marks), len(e.MarkChecks), "rows of marks beside exposed lines", "mark_checks.csv")
 	note(len(p.Effects), len(e.effects()), "sheets, sessions and sources of positions", "effects.csv")
+	note(len(p.Sessions), len(e.Sessions), "sessions", "sessions.csv")
 	note(len(p.Resurvey), len(e.Resurvey), "stretches to survey next", "resurvey.csv")
 	note(len(p.Rejects), len(e.Survey.Rejects), "rejected values", "rejects.csv")
 	note(p.Map.PointsShown, p.Map.Points, "readings that belong on this map", "readings.csv")

@@ -14,26 +14,29 @@ func (e *edition) findings(name string, kinds ...survey.Kind) table {
 		textColumn("finding"), textColumn("kind"), textColumn("record"), textColumn("utility"), textColumn("sheet"),
 		textColumn("verdict"), lengthColumn("from_m"), lengthColumn("to_m"), offsetColumn("offset_m"), offsetColumn("offset_u_m"),
 		probabilityColumn("probability"), textColumn("attribution"), lengthColumn("tolerance_m"), integerColumn("readings"),
-		offsetColumn("decide_at_u_m"), textColumn("sentence"), textColumn("basis"),
+		offsetColumn("decide_at_u_m"), textColumn("sentence"), textColumn("basis"), probabilityColumn("attribution_probability"),
 	}, rows: func(yield func(row) bool) {
-		cells := make([]cell, 17)
+		cells := make([]cell, 18)
 		for i := range e.Findings {
 			f := &e.Findings[i]
 			if !isOf(f.Kind, kinds) {
 				continue
 			}
-			from, to, decide := f.FromM, f.ToM, f.DecideAtU
+			from, to, decide, attributed := f.FromM, f.ToM, f.DecideAtU, f.AttributionProbability
 			if f.Record < 0 { // stations are a record's
 				from, to = math.NaN(), math.NaN()
 			}
 			if decide == 0 {
 				decide = math.NaN()
 			}
+			if f.Kind != survey.KindPosition || f.Attribution == survey.AttributionNone {
+				attributed = math.NaN()
+			}
 			copy(cells, []cell{
 				text(f.ID), word(f.Kind), text(e.label(f.Record)), text(f.Utility), text(f.Sheet),
 				word(f.Verdict), number(from), number(to), number(f.OffsetM), number(f.OffsetU),
 				number(f.Probability), word(f.Attribution), number(f.ToleranceM), integer(f.Readings),
-				number(decide), text(f.Sentence), text(f.Basis),
+				number(decide), text(f.Sentence), text(f.Basis), number(attributed),
 			})
 			if !yield(row{cells, f.Line}) {
 				return
@@ -57,11 +60,12 @@ func (e *edition) readings() table {
 		textColumn("source"), integerColumn("row"), integerColumn("line"), textColumn("trace"), textColumn("record"),
 		lengthColumn("station_m"), offsetColumn("offset_m"), offsetColumn("offset_u_m"), offsetColumn("cover_difference_m"),
 		probabilityColumn("match_probability"), textColumn("status"), textColumn("reason"),
+		textColumn("session"), textColumn("crew"), lengthColumn("right_deg"),
 	}, rows: e.readingRows}
 }
 
 func (e *edition) readingRows(yield func(row) bool) {
-	cells := make([]cell, 12)
+	cells := make([]cell, 15)
 	point := make(orb.LineString, 1)
 	at := orb.MultiLineString{point}
 	for t := range e.Survey.Traces {
@@ -69,8 +73,9 @@ func (e *edition) readingRows(yield func(row) bool) {
 		for i := range tr.Readings {
 			rd := &tr.Readings[i]
 			m := e.match(t, i)
-			station, offset, u, cover := math.NaN(), math.NaN(), math.NaN(), math.NaN()
+			station, offset, u, cover, right := math.NaN(), math.NaN(), math.NaN(), math.NaN(), math.NaN()
 			if m.Record >= 0 {
+				right = bearing(e.Survey.Records[m.Record].Right(m.Part, m.Segment))
 				station, offset = m.StationM, m.OffsetM
 				u, cover = e.offsetU(t, i), e.coverDifference(t, i)
 			}
@@ -78,6 +83,7 @@ func (e *edition) readingRows(yield func(row) bool) {
 				text(rd.File), integer(rd.Row), integer(rd.Line), text(tr.ID), text(e.label(m.Record)),
 				number(station), number(offset), number(u), number(cover),
 				number(m.Probability), word(m.Status), text(m.Reason),
+				text(tr.Session), text(tr.Crew), number(right),
 			})
 			point[0] = rd.Point
 			if !yield(row{cells, at}) {
@@ -85,6 +91,11 @@ func (e *edition) readingRows(yield func(row) bool) {
 			}
 		}
 	}
+}
+
+// bearing is that of a vector, in degrees from true north.
+func bearing(east, north float64) float64 {
+	return math.Mod(math.Atan2(east, north)*180/math.Pi+360, 360)
 }
 
 // offsetU is one standard deviation of a reading's offset, after the model.

@@ -33,6 +33,14 @@ var heads = map[string]string{
 	"cost": "Cost (money)", "benefit": "Benefit (weighted m settled)", "cumulative_cost": "Cost so far (money)", "reason": "Reason", "in_budget": "In budget",
 	"exposure": "Exposed in", "exposed_on": "Exposed on", "rows": "Rows of the marks", "marked_on": "Marked on", "ticket": "Ticket", "crew": "Crew",
 	"zone_m": "Zone, to either side (m)", "law": "By", "map_offset_m": "Map, + right of the exposed line (m)",
+	"attribution_probability": "Its probability, no session's own word counted",
+	"session":                 "Session", "receiver": "Receiver", "first": "First reading", "last": "Last reading", "used": "Used", "distrusted": "Distrusted",
+	"distrusted_share": "Share distrusted", "congested_share": "Share beside another line", "distrusted_there": "Share that the job distrusts at such places",
+	"lines": "Records read", "sheets": "Sheets read", "lines_of_other_sessions": "Of these, read in other sessions too", "lines_of_other_crews": "Of these, read by other crews too",
+	"checks": "Control checks", "check_east_m": "Their median, east (m)", "check_north_m": "Their median, north (m)",
+	"bias_m": "Bias, + right of walking (m)", "noise_m": "Noise, one standard deviation (m)",
+	"others_east_m": "Error without its own word, east (m)", "others_north_m": "Error without its own word, north (m)",
+	"others_east_u_m": "Its standard deviation, east (m)", "others_north_u_m": "Its standard deviation, north (m)",
 	"source": "Source", "row": "Row", "line": "Line", "field": "Field", "value": "Value",
 }
 
@@ -58,12 +66,12 @@ func (e *edition) writeRegister(out *bufio.Writer) (err error) {
 	depth := e.findings("Depth", survey.KindDepth, survey.KindCover)
 	records := e.records()
 	records.name, records.rows = "Records", e.recordRows(e.hasFinding())
-	effects, resurvey, rejects := e.effectsTable(), e.resurvey(), e.rejects()
-	effects.name, resurvey.name, rejects.name = "Effects", "Re-survey", "Rejects"
+	effects, sessions, resurvey, rejects := e.effectsTable(), e.sessionsTable(), e.resurvey(), e.rejects()
+	effects.name, sessions.name, resurvey.name, rejects.name = "Effects", "Sessions", "Re-survey", "Rejects"
 	marks := e.markChecks()
 	marks.name = "Marks"
 	for _, t := range []table{
-		e.findings("Findings"), records, depth, marks, effects, resurvey,
+		e.findings("Findings"), records, depth, marks, effects, sessions, resurvey,
 		e.findings("Unmapped", survey.KindUnmapped), e.findings("Not detected", survey.KindNotDetected), rejects,
 	} {
 		if err = x.sheet(t); err != nil {

@@ -57,12 +57,15 @@ type Finding struct {
 	OffsetU     float64 // one standard deviation
 	Probability float64 // of being outside
 	Attribution Attribution
-	ToleranceM  float64 // or the minimum cover, or what the tolerance zone reaches to either side
-	Basis       string  // what it is held against: a rule of tolerance, a class of a table, a law
-	Readings    int
-	DecideAtU   float64 // undecided: the standard deviation that would decide; 0 otherwise
-	Sentence    string  // the finding in words, every number from the model
-	Line        orb.MultiLineString
+	// AttributionProbability is that of the attributed verdict with no session's own
+	// word counted; of position findings with an attribution.
+	AttributionProbability float64
+	ToleranceM             float64 // or the minimum cover, or what the tolerance zone reaches to either side
+	Basis                  string  // what it is held against: a rule of tolerance, a class of a table, a law
+	Readings               int
+	DecideAtU              float64 // undecided: the standard deviation that would decide; 0 otherwise
+	Sentence               string  // the finding in words, every number from the model
+	Line                   orb.MultiLineString
 }
 
 // Stretch is a part of a record between two stations with one verdict.

@@ -1,5 +1,10 @@
 package survey
 
+import (
+	"cmp"
+	"slices"
+)
+
 // Vector is a horizontal vector with its covariance, true east and north in
 // ground metres.
 type Vector struct {
@@ -105,6 +110,27 @@ func (p *Profile) Surveyed(maxGapM float64) []Span {
 		prev = k
 	}
 	return out
+}
+
+// At is what to add to the record at a station of a part: straight between nodes.
+// It has no covariance.
+func (p *Profile) At(part int, stationM float64) Vector {
+	i, _ := slices.BinarySearchFunc(p.Nodes, stationM, func(n Node, stationM float64) int {
+		return cmp.Or(cmp.Compare(n.Part, part), cmp.Compare(n.StationM, stationM))
+	})
+	before := i > 0 && p.Nodes[i-1].Part == part
+	after := i < len(p.Nodes) && p.Nodes[i].Part == part
+	switch {
+	case before && after:
+		a, b := &p.Nodes[i-1], &p.Nodes[i]
+		t := (stationM - a.StationM) / (b.StationM - a.StationM)
+		return Vector{East: a.D.East + t*(b.D.East-a.D.East), North: a.D.North + t*(b.D.North-a.D.North)}
+	case before:
+		return Vector{East: p.Nodes[i-1].D.East, North: p.Nodes[i-1].D.North}
+	case after:
+		return Vector{East: p.Nodes[i].D.East, North: p.Nodes[i].D.North}
+	}
+	return Vector{}
 }
 
 // Shares splits a raw difference into what the model puts it down to, metres

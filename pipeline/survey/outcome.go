@@ -51,7 +51,8 @@ type Result struct {
 	Judgements      []Judgement // per record
 	Findings        []Finding
 	MarkChecks      []MarkCheck
-	Bases           []Basis      // of minimum covers and tolerance zones
+	Bases           []Basis // of minimum covers and tolerance zones
+	Sessions        []Session
 	Corrections     []Correction // per record
 	Resurvey        []Resurvey
 }

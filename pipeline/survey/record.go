@@ -1,6 +1,10 @@
 package survey
 
-import "github.com/paulmach/orb"
+import (
+	"math"
+
+	"github.com/paulmach/orb"
+)
 
 // Conductor is what carries a signal along a line.
 type Conductor string
@@ -36,6 +40,20 @@ type Record struct {
 
 // Key is the record's key among all sources: source + id.
 func (r *Record) Key() string { return r.Source + "#" + r.ID }
+
+// Right is the unit vector to the right of a segment, true east and north; zero
+// where the segment has no length.
+func (r *Record) Right(part, segment int) (east, north float64) {
+	p, q := r.Parts[part][segment], r.Parts[part][segment+1]
+	x, y := q[0]-p[0], q[1]-p[1]
+	length := math.Hypot(x, y)
+	if length == 0 {
+		return 0, 0
+	}
+	x, y = y/length, -x/length
+	sin, cos := math.Sincos(r.Convergence)
+	return x*cos + y*sin, y*cos - x*sin
+}
 
 // Layer is a records source as it came in, so that what is not corrected can
 // go out bit for bit.

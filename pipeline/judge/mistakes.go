@@ -1,0 +1,73 @@
+package judge
+
+import (
+	"fmt"
+	"math"
+
+	"github.com/asfound/asfound/internal/words"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// Mistakes are those of frame, unit or axes that are possible in a job.
+type Mistakes struct {
+	Layers    [][]survey.Mistake // of every layer of records: what to add to the map then
+	Positions []survey.Mistake   // of positions: what is to be added to them
+}
+
+// fits95 is the squared distance, in standard deviations, that a vector of two
+// components exceeds in one case of twenty: -2 ln 0.05.
+var fits95 = -2 * math.Log(0.05)
+
+// fitting is the mistake that a shift fits best, of those within the joint
+// uncertainty of both; and how many of them there are.
+func fitting(v survey.Vector, possible []survey.Mistake) (best *survey.Mistake, count int) {
+	least := fits95
+	for i := range possible {
+		k := &possible[i]
+		e, n := v.East-k.East, v.North-k.North
+		ee, en, nn := v.EE+k.U*k.U, v.EN, v.NN+k.U*k.U
+		d2 := (nn*e*e - 2*en*e*n + ee*n*n) / (ee*nn - en*en)
+		if d2 > fits95 || !(d2 >= 0) {
+			continue
+		}
+		count++
+		if best == nil || d2 < least {
+			best, least = k, d2
+		}
+	}
+	return best, count
+}
+
+// mistakeWords say which mistake a significant shift looks like, if any.
+func mistakeWords(v survey.Vector, possible []survey.Mistake) string {
+	if len(possible) == 0 {
+		return ""
+	}
+	best, count := fitting(v, possible)
+	if best == nil {
+		return fmt.Sprintf(" None of %s of frame, unit or axes that are possible here fits.", words.Count(len(possible), "mistake"))
+	}
+	more := ""
+	if count > 1 {
+		more = fmt.Sprintf("; %s", words.Count(count-1, "other fits as well", "others fit as well"))
+	}
+	return fmt.Sprintf(" It fits a known mistake: %s would give %.2f m to the %s (u %.2f m%s).",
+		best.Name, math.Hypot(best.East, best.North), compass(best.East, best.North), best.U, more)
+}
+
+// possible are the mistakes that an effect may come from, as what the effect's
+// vector would be.
+func (f *field) possible(e *survey.Effect) []survey.Mistake {
+	if e.Kind == survey.EffectSheet {
+		if layer, ok := f.layerOf[e.Name]; ok && layer < len(f.o.Mistakes.Layers) {
+			return f.o.Mistakes.Layers[layer]
+		}
+		return nil
+	}
+	var out []survey.Mistake
+	for _, k := range f.o.Mistakes.Positions { // observed minus true
+		k.East, k.North = -k.East, -k.North
+		out = append(out, k)
+	}
+	return out
+}
