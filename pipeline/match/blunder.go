@@ -28,7 +28,7 @@ import (
 const (
 	blunderM     = 200 // largest shift tried
 	blunderCellM = 2   // side of a cell in the plane of shifts
-	aroundM      = 10  // shifts this near are the same one
+	aroundM      = 10  // shifts this near are the same one, and shorter ones fit by chance
 	parallelCos  = 0.985
 
 	samplesEach = 2    // samples that must agree on a record
@@ -223,7 +223,7 @@ func (h *hough) known(n *network, segs []int32, met, agreed int, known []mistake
 			within := min(k.toleranceM, ring.widest)
 			h.some = h.around(k.east, k.north, within, h.some[:0])
 			c := h.top(h.some, func(e, n float64) bool {
-				return math.Hypot(e, n) > voteM && math.Hypot(e-k.east, n-k.north) <= within
+				return math.Hypot(e, n) > aroundM && math.Hypot(e-k.east, n-k.north) <= within
 			})
 			if c < 0 {
 				continue
@@ -236,7 +236,7 @@ func (h *hough) known(n *network, segs []int32, met, agreed int, known []mistake
 			if math.Hypot(f.east-k.east, f.north-k.north) > within {
 				f.shift = h.at(c)
 			}
-			if f.on > best.on && (believed || f.certain(met)) {
+			if f.on > best.on && (believed && f.likely() || ring.widest == exactM && f.certain(met)) {
 				best = f
 			}
 		}

@@ -22,6 +22,8 @@ const (
 	fitRounds  = 3   // of laying and moving
 	fitWeights = 10  // rounds of weighing
 
+	likelyShare = 0.5 // of the samples beside the sheet must be on it, whatever the mistake
+
 	// What a known mistake needs where too few records agree for the count of
 	// records alone: fits that happened by chance on made-up towns had fewer
 	// samples, of one walk, or others beside them.
@@ -30,6 +32,9 @@ const (
 	fitShare   = 0.75
 	fitTraces  = 2
 )
+
+// likely says whether most samples beside the moved sheet are on it.
+func (f *fit) likely() bool { return float64(f.on) >= likelyShare*float64(f.beside) }
 
 // certain says whether a sheet that lies where met of its records are met must
 // have been moved.
