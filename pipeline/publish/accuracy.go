@@ -243,19 +243,37 @@ func thinQuadrants(points []checkPoint) int {
 // acrossLines says, in one dimension, how far held-out places along lines lie from
 // the map and from the proposed lines; "" where there are none.
 func (e *edition) acrossLines() string {
-	var before, after []float64
-	unsure, shared := 0, 0
+	before, after, unsure, shared := e.heldOut()
+	switch {
+	case len(before) == 0 && shared > 0:
+		return words.Count(shared, "held-out place") + " along lines not counted: " + sharedSource
+	case len(before) == 0:
+		return ""
+	}
+	b, a := positional.Describe(before).RMSE, positional.Describe(after).RMSE
+	text := fmt.Sprintf("At %s that the adjustment did not have, lines lie off by %.2f m as handed in and by %.2f m as proposed (root mean square across the line; 95 %% in one dimension: %.2f m and %.2f m).",
+		words.Count(len(before), "exposed place"), b, a, positional.Factor95Linear*b, positional.Factor95Linear*a)
+	if unsure > 0 {
+		text += fmt.Sprintf(" %s on no record for sure and not counted.", words.Count(unsure, "more is", "more are"))
+	}
+	return text
+}
+
+// heldOut are the offsets of held-out places along lines, from the record as it was
+// handed in and from its proposed line, and how many could not be used: on no record
+// for sure, and with positions that readings share.
+func (e *edition) heldOut() (before, after []float64, unsure, shared int) {
 	for i := range e.Survey.Exposures {
 		x := &e.Survey.Exposures[i]
 		if !x.Check || x.Fitting != "" || i >= len(e.ExposureMatches) {
 			continue
 		}
 		m := &e.ExposureMatches[i]
-		if m.Status != survey.StatusCheck {
+		switch {
+		case m.Status != survey.StatusCheck:
 			unsure++
 			continue
-		}
-		if e.readWith(x.Positions) {
+		case e.readWith(x.Positions):
 			shared++
 			continue
 		}
@@ -273,19 +291,7 @@ func (e *edition) acrossLines() string {
 		}
 		before, after = append(before, was.OffsetM), append(after, is.OffsetM)
 	}
-	switch {
-	case len(before) == 0 && shared > 0:
-		return words.Count(shared, "held-out place") + " along lines not counted: " + sharedSource
-	case len(before) == 0:
-		return ""
-	}
-	b, a := positional.Describe(before).RMSE, positional.Describe(after).RMSE
-	text := fmt.Sprintf("At %s that the adjustment did not have, lines lie off by %.2f m as handed in and by %.2f m as proposed (root mean square across the line; 95 %% in one dimension: %.2f m and %.2f m).",
-		words.Count(len(before), "exposed place"), b, a, positional.Factor95Linear*b, positional.Factor95Linear*a)
-	if unsure > 0 {
-		text += fmt.Sprintf(" %s on no record for sure and not counted.", words.Count(unsure, "more is", "more are"))
-	}
-	return text
+	return before, after, unsure, shared
 }
 
 // accuracyFacts are the statements in words, a line each.
