@@ -29,6 +29,9 @@ func positionFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *
 			f.DecideAtU = wouldDecide(st.WorstM, j.Tolerance.HorizontalM, o.level())
 		}
 		f.Sentence = positionSentence(rec, m, j, &f)
+		if f.Verdict == survey.VerdictUndecided {
+			f.Sentence += o.undecided(f.OffsetM, f.OffsetU, -f.ToleranceM, f.ToleranceM, f.DecideAtU)
+		}
 		out = append(out, f)
 	}
 	for _, st := range j.Stretches {
@@ -80,7 +83,7 @@ func depthFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *sur
 		f.Sentence += " This data attributes the difference to the record, or to a surface that was regraded since."
 	} else {
 		f.DecideAtU = wouldDecide(c.DifferenceM, j.Tolerance.DepthM, o.level())
-		f.Sentence += fmt.Sprintf(" An uncertainty of %.2f m would decide it.", f.DecideAtU)
+		f.Sentence += o.undecided(c.DifferenceM, c.U, -j.Tolerance.DepthM, j.Tolerance.DepthM, f.DecideAtU)
 	}
 	return []survey.Finding{f}
 }
@@ -112,9 +115,6 @@ func positionSentence(rec *survey.Record, m *survey.Model, j *survey.Judgement, 
 			math.Abs(sh.RawM), sh.SessionM+sh.BiasM+sh.NoiseM, sh.SourceM, what, probable(j.AttributionProbability))
 	case survey.AttributionInseparable:
 		b.WriteString(inseparableWords(m, j, f))
-	}
-	if f.Verdict == survey.VerdictUndecided {
-		fmt.Fprintf(&b, " Undecided: an uncertainty of %.2f m would decide it.", f.DecideAtU)
 	}
 	return b.String()
 }
