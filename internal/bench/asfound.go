@@ -41,7 +41,7 @@ func (s *side) did(x step) {
 }
 
 // asfound runs the program as a user would and takes the stages' times from its
-// log, and their processor time from the process at each line.
+// log, and their processor time and peak memory from the process at each line.
 func asfound(ctx context.Context, t *town) (*side, error) {
 	work, err := os.MkdirTemp("", "asfound-bench-")
 	if err != nil {
@@ -70,10 +70,10 @@ func asfound(ctx context.Context, t *town) (*side, error) {
 		return nil, fmt.Errorf("%w\n%s", err, rest)
 	}
 	s.whole = cost{time.Since(began), cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime()}
-	if r, ok := cmd.ProcessState.SysUsage().(*syscall.Rusage); ok {
-		s.peakB = r.Maxrss * 1024
+	for _, x := range s.steps {
+		s.peakB = max(s.peakB, x.peakB)
 	}
-	s.steps = append(s.steps, step{"start, end", cost{s.whole.wall - total(s.steps).wall, s.whole.cpu - total(s.steps).cpu}})
+	s.steps = append(s.steps, step{name: "start, end", cost: cost{s.whole.wall - total(s.steps).wall, s.whole.cpu - total(s.steps).cpu}})
 	return s, rows(filepath.Join(t.Dir, "out"), t.Readings)
 }
 
@@ -90,7 +90,11 @@ func (s *side) follow(log io.Reader, pid int) (rest string) {
 			rest += in.Text() + "\n"
 			continue
 		}
-		s.did(step{line.Stage, cost{line.Took, u.own - before}})
+		peakB, err := peakSince(pid)
+		if err != nil {
+			fmt.Fprintln(os.Stderr, "memory not measured:", err)
+		}
+		s.did(step{line.Stage, cost{line.Took, u.own - before}, peakB})
 		before = u.own
 	}
 	return rest

@@ -21,6 +21,7 @@ func (c cost) plus(d cost) cost { return cost{c.wall + d.wall, c.cpu + d.cpu} }
 type step struct {
 	name string
 	cost
+	peakB int64 // most memory at one time; 0 not measured
 }
 
 // total adds up steps.
@@ -107,4 +108,23 @@ func childrenUsage(pid int) (sum time.Duration, err error) {
 		}
 	}
 	return sum, nil
+}
+
+// peakSince is the most memory that a process has had resident since it was last
+// asked, after VmHWM of /proc/PID/status; 5 to clear_refs begins anew (proc(5)).
+func peakSince(pid int) (int64, error) {
+	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/status", pid))
+	if err != nil {
+		return 0, err
+	}
+	_, after, found := strings.Cut(string(text), "VmHWM:")
+	fields := strings.Fields(after)
+	if !found || len(fields) == 0 {
+		return 0, fmt.Errorf("status of a process without VmHWM: %q", text)
+	}
+	kB, err := strconv.ParseInt(fields[0], 10, 64)
+	if err != nil {
+		return 0, err
+	}
+	return kB * 1024, os.WriteFile(fmt.Sprintf("/proc/%d/clear_refs", pid), []byte("5"), 0)
 }

@@ -6,6 +6,8 @@ import (
 	"bytes"
 	"io"
 	"os"
+	"runtime"
+	"runtime/debug"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -52,6 +54,11 @@ something else
 	if rest := s.follow(strings.NewReader(log), os.Getpid()); rest != "something else\n" {
 		t.Errorf("not of the log: %q", rest)
 	}
+	for _, x := range s.steps {
+		if x.peakB < 1<<20 {
+			t.Errorf("%s: a process of Go in %d bytes", x.name, x.peakB)
+		}
+	}
 	if len(s.steps) != 2 || s.steps[0].name != "read" || s.steps[0].wall != 1500*time.Millisecond || s.steps[1].wall != 250*time.Millisecond {
 		t.Errorf("%+v", s.steps)
 	}
@@ -64,8 +71,8 @@ func seconds(wall, cpu float64) cost {
 // The faster join counts, the other is left out; rounds of matching add up.
 func TestRatios(t *testing.T) {
 	c := comparison{
-		postgis: &side{steps: []step{{"records", seconds(3, 2)}, {stepJoin, seconds(20, 15)}, {stepJoinParallel, seconds(12, 16)}, {"write", seconds(1, 1)}}},
-		asfound: &side{steps: []step{{"read", seconds(1, 1)}, {"match", seconds(1, 2)}, {"match", seconds(3, 6)}}, whole: seconds(4, 9.5), peakB: 5e8},
+		postgis: &side{steps: []step{{"records", seconds(3, 2), 0}, {stepJoin, seconds(20, 15), 0}, {stepJoinParallel, seconds(12, 16), 0}, {"write", seconds(1, 1), 0}}},
+		asfound: &side{steps: []step{{"read", seconds(1, 1), 1e8}, {"match", seconds(1, 2), 2e8}, {"match", seconds(3, 6), 5e8}}, whole: seconds(4, 9.5), peakB: 5e8},
 		alone:   seconds(2, 4),
 	}
 	alone := comparison{postgis: c.postgis, alone: c.alone}
@@ -78,6 +85,7 @@ func TestRatios(t *testing.T) {
 	}
 	for _, want := range []string{
 		"16.00 19.00 whole, with the faster join",
+		"1.00 1.00 read (at most 100 MB)",
 		"peak memory 500 MB",
 		"match 4000000 ns of processor time a reading",
 		"join / match, first round 12.0 8.0",
@@ -126,5 +134,31 @@ func TestTown(t *testing.T) {
 	}
 	if rows != first.Readings {
 		t.Errorf("%d rows in the field files, %d readings", rows, first.Readings)
+	}
+}
+
+// What was given back does not count in the next peak.
+func TestPeakSince(t *testing.T) {
+	const big = 64 << 20
+	hold := make([]byte, big)
+	for i := 0; i < big; i += 4096 {
+		hold[i] = 1
+	}
+	with, err := peakSince(os.Getpid())
+	if err != nil {
+		t.Fatal(err)
+	}
+	runtime.KeepAlive(hold)
+	hold = nil
+	debug.FreeOSMemory()
+	if _, err := peakSince(os.Getpid()); err != nil { // begins anew
+		t.Fatal(err)
+	}
+	without, err := peakSince(os.Getpid())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if without > with-big/2 {
+		t.Errorf("peak %d bytes with %d held, %d after", with, big, without)
 	}
 }

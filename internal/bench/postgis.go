@@ -76,7 +76,7 @@ func (c *cluster) step(s *side, name string, do func() error) error {
 	if err != nil {
 		return err
 	}
-	s.did(step{name, cost{wall, after - server + c.clients}})
+	s.did(step{name: name, cost: cost{wall, after - server + c.clients}})
 	return nil
 }
 

@@ -34,7 +34,11 @@ func (c *comparison) print(out io.Writer, t *town) error {
 	fmt.Fprintf(w, "\t\tasfound\n")
 	if c.asfound != nil {
 		for _, s := range c.asfound.steps {
-			line(s.name, s.cost)
+			name := s.name
+			if s.peakB > 0 {
+				name += fmt.Sprintf(" (at most %.0f MB)", float64(s.peakB)/1e6)
+			}
+			line(name, s.cost)
 		}
 		line("whole", c.asfound.whole)
 	}

@@ -114,6 +114,9 @@ func TestTraces(t *testing.T) {
 	loop := []survey.Record{
 		line("L", "gas", "S1", orb.Point{0, 0}, orb.Point{40, 0}, orb.Point{40, 30}, orb.Point{1, 30}, orb.Point{1, 1}),
 	}
+	knot := []survey.Record{
+		line("K", "gas", "S1", orb.Point{0, 0}, orb.Point{40, 0}, orb.Point{40, 20}, orb.Point{20, 20}, orb.Point{20, -30}),
+	}
 	around := func(step float64) *walker {
 		return walk("gas", 7).to(orb.Point{2, 0}, orb.Point{40 - step, 0}, step).to(orb.Point{40, 0}, orb.Point{40, 30 - step}, step).
 			to(orb.Point{40, 30}, orb.Point{1 + step, 30}, step).to(orb.Point{1, 30}, orb.Point{1, 3}, step)
@@ -152,6 +155,12 @@ func TestTraces(t *testing.T) {
 		{"out and back", pair, walk("gas", 17).to(orb.Point{2, 0.1}, orb.Point{60, 0.1}, 2).to(orb.Point{59, 0.1}, orb.Point{3, 0.1}, 2), "G used x59"},
 		{"round a loop that nearly closes", loop, around(1.5), "L used x90"},
 		{"round it in long steps", loop, around(9), "L used x15"},
+		{
+			"across itself", knot,
+			walk("gas", 19).to(orb.Point{2, 0}, orb.Point{38, 0}, 2).to(orb.Point{40, 0}, orb.Point{40, 18}, 2).to(orb.Point{40, 20}, orb.Point{22, 20}, 2).to(orb.Point{20, 20}, orb.Point{20, -28}, 2),
+			"K used x64",
+		},
+		{"every 30 metres", four, walk("gas", 20).to(orb.Point{2, 1.2}, orb.Point{78, 1.2}, 30), "G2 used x3"},
 		{"a line that carries no signal", plastic, walk("gas", 18).to(orb.Point{2, 1.2}, orb.Point{98, 1.2}, 2), "W foreign x49"},
 		{"a sonde in it", plastic, rod, "G sonde x45"},
 		{"the same row twice", pair, twice, "G used x4, duplicate x1, G used x5"},
