@@ -152,6 +152,9 @@ func nameFindings(s *survey.Survey, fs []survey.Finding) {
 		} else {
 			c := f.Line.Bound().Center()
 			about += fmt.Sprintf("%s|%.0f|%.0f", f.Utility, c[0]/5, c[1]/5)
+			if f.Sheet != "" {
+				about = string(f.Kind) + "|" + f.Sheet
+			}
 		}
 		nth[about]++
 		if nth[about] > 1 {
@@ -168,5 +171,5 @@ func idOf(kind survey.Kind, about string) string {
 
 var letters = map[survey.Kind]string{
 	survey.KindPosition: "P", survey.KindDepth: "D", survey.KindCover: "C",
-	survey.KindUnmapped: "U", survey.KindNotDetected: "N", survey.KindMark: "M",
+	survey.KindCoverPattern: "S", survey.KindUnmapped: "U", survey.KindNotDetected: "N", survey.KindMark: "M",
 }

@@ -18,7 +18,7 @@ import (
 )
 
 // Records judges every record of s, and lists the findings: positions by record
-// and station, then depths, unmapped lines and records not detected.
+// and station, then depths, patterns of covers, unmapped lines and records not detected.
 func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Options) ([]survey.Judgement, []survey.Finding) {
 	js := make([]survey.Judgement, len(s.Records))
 	var findings []survey.Finding
@@ -33,6 +33,7 @@ func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Opti
 			findings = append(findings, coverFindings(s, &line, m, &js[r], &o.Cover[c], o)...)
 		}
 	}
+	findings = explainDepths(findings, coverPatterns(s, m))
 	findings = append(findings, unmappedFindings(s, matches)...)
 	findings = append(findings, notDetectedFindings(s, matches)...)
 	nameFindings(s, findings)

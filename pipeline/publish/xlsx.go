@@ -63,7 +63,7 @@ func (e *edition) writeRegister(out *bufio.Writer) (err error) {
 	if err = x.prepare(e); err != nil {
 		return err
 	}
-	depth := e.findings("Depth", survey.KindDepth, survey.KindCover)
+	depth := e.findings("Depth", survey.KindDepth, survey.KindCover, survey.KindCoverPattern)
 	records := e.records()
 	records.name, records.rows = "Records", e.recordRows(e.hasFinding())
 	effects, sessions, resurvey, rejects := e.effectsTable(), e.sessionsTable(), e.resurvey(), e.rejects()

@@ -29,12 +29,13 @@ const (
 type Kind string
 
 const (
-	KindPosition    Kind = "position"
-	KindDepth       Kind = "depth"
-	KindCover       Kind = "cover" // against a minimum-cover rule
-	KindUnmapped    Kind = "unmapped"
-	KindNotDetected Kind = "not_detected"
-	KindMark        Kind = "mark" // a mark against an exposed line
+	KindPosition     Kind = "position"
+	KindDepth        Kind = "depth"
+	KindCover        Kind = "cover"         // against a minimum-cover rule
+	KindCoverPattern Kind = "cover_pattern" // what the covers of a sheet, or of a place, have in common
+	KindUnmapped     Kind = "unmapped"
+	KindNotDetected  Kind = "not_detected"
+	KindMark         Kind = "mark" // a mark against an exposed line
 )
 
 // Tolerance is what a record is judged against.
@@ -48,7 +49,7 @@ type Tolerance struct {
 type Finding struct {
 	ID          string // stable from run to run
 	Kind        Kind
-	Record      int // index into Survey.Records; -1 for an unmapped line
+	Record      int // index into Survey.Records; -1 for an unmapped line or a pattern
 	Utility     string
 	Sheet       string
 	Verdict     Verdict

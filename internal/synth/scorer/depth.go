@@ -2,6 +2,7 @@ package scorer
 
 import (
 	"math"
+	"strings"
 
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -33,6 +34,36 @@ func (x *scoring) depths() {
 		x.value(CoverError, math.Abs(got.CoverM-truth))
 		if !x.o.Plain {
 			x.count(CoverInside, math.Abs(got.CoverM-truth) <= 1.96*got.CoverU)
+		}
+	}
+}
+
+// measuredCovers is from how many surveyed covers on a sheet shows what they have
+// in common.
+const measuredCovers = 3
+
+// coverSheets scores what was said of the covers of whole sheets.
+func (x *scoring) coverSheets() {
+	covers, told := map[string]int{}, map[string]string{}
+	for r := range x.records {
+		if rec := &x.records[r]; rec.Sheet != "" && !math.IsNaN(rec.CoverM) && len(rec.surveyed) > 0 {
+			covers[rec.Sheet]++
+		}
+	}
+	for i := range x.o.Findings {
+		if f := &x.o.Findings[i]; f.Kind == string(survey.KindCoverPattern) {
+			told[f.Sheet] += f.Sentence
+		}
+	}
+	for i := range x.truth.Sheets {
+		switch s := &x.truth.Sheets[i]; {
+		case covers[s.Name] < measuredCovers:
+		case s.CoverUnit:
+			x.count(CoverUnitNamed, strings.Contains(told[s.Name], "look like feet where the map has metres"))
+		case s.Invert:
+			x.count(CoverPointNamed, strings.Contains(told[s.Name], "look like depths to the invert"))
+		default:
+			x.count(CoverOthersNamed, told[s.Name] != "")
 		}
 	}
 }

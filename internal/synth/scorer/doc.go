@@ -53,7 +53,8 @@
 // count there, and how far the map lies from the truth stands in rows of its own.
 //
 // Covers: wrong from 0.4 m on, good below tolerance - 0.1 m, by the mean of the
-// true cover over the surveyed parts.
+// true cover over the surveyed parts. What the covers of a whole sheet have in
+// common counts where three of them or more are surveyed.
 //
 // Sheets: measured by the mean of what is wrong with the sheet over the surveyed
 // parts of its records. Shifted from 0.8 m on with 0.4 m of it across two

@@ -48,6 +48,9 @@ const (
 	CoverUndecided
 	CoverInside
 	CoverError
+	CoverUnitNamed
+	CoverPointNamed
+	CoverOthersNamed
 
 	SheetsNamed
 	SheetsAloneNamed
@@ -163,6 +166,10 @@ func describe() [numFigures]figure {
 		CoverUndecided: {"depth", "undecided or called unsurveyed, of both", share, ""},
 		CoverInside:    {"depth", "true differences inside 1.96 u", share, "93-97"},
 		CoverError:     {"depth", "error of the difference, rms / p95, m", squares, ""},
+
+		CoverUnitNamed:   {"depth", "sheets of covers in another unit named", share, ""},
+		CoverPointNamed:  {"depth", "sheets of depths to another point named", share, ""},
+		CoverOthersNamed: {"depth", "other sheets called either", share, ""},
 
 		SheetsNamed:             {"effects", "shifted sheets named", share, "97"},
 		SheetsAloneNamed:        {"effects", "the same where one record shows it", share, ""},

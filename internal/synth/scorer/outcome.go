@@ -47,9 +47,9 @@ type Effect struct {
 
 // Finding is one published finding.
 type Finding struct {
-	Kind, Record, Verdict, Attribution string
-	FromM, ToM                         float64             // stations of the record
-	Line                               orb.MultiLineString // in the town's plane
+	Kind, Record, Sheet, Sentence, Verdict, Attribution string
+	FromM, ToM                                          float64             // stations of the record
+	Line                                                orb.MultiLineString // in the town's plane
 }
 
 // Node is a place of an adjusted profile: how far to the right of the record its

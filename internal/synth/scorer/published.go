@@ -244,7 +244,7 @@ func (o *Outcome) readFindings(folder string, op *crs.Operation) error {
 	return eachFeature(folder, "findings.geojson", func(f *feature) error {
 		lines, err := f.lines(op)
 		o.Findings = append(o.Findings, Finding{
-			f.text("kind"), f.text("record"), f.text("verdict"), f.text("attribution"), f.number("from_m"), f.number("to_m"), lines,
+			f.text("kind"), f.text("record"), f.text("sheet"), f.text("sentence"), f.text("verdict"), f.text("attribution"), f.number("from_m"), f.number("to_m"), lines,
 		})
 		return err
 	})

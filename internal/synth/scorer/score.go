@@ -30,6 +30,7 @@ func Score(s *survey.Survey, truth *synth.Truth, o *Outcome) *Tally {
 	x.matching()
 	x.verdicts()
 	x.depths()
+	x.coverSheets()
 	x.geometry()
 	x.topology()
 	x.unmapped()
