@@ -46,8 +46,11 @@ func TestCoverPatterns(t *testing.T) {
 		{"to the centre", []recorded{{"sewer", "S", 1.9, 1.2, 1.28}, {"sewer", "S", 1.7, 0.6, 1.42}, {"sewer", "S", 2.2, 1.8, 1.3}, {"sewer", "S", 1.5, 0.8, 1.12}}, "depths to the centre"},
 		{
 			"a surface raised over all", []recorded{
-				{"gas", "A", 0.9, 0.1, 1.42}, {"water", "B", 1.2, 0.1, 1.70}, {"sewer", "C", 1.8, 0.3, 2.27},
-				{"electric", "D", 0.7, 0.1, 1.21}, {"communication", "E", 0.6, 0.1, 1.12},
+				{"gas", "A", 0.9, 0.1, 1.42},
+				{"water", "B", 1.2, 0.1, 1.70},
+				{"sewer", "C", 1.8, 0.3, 2.27},
+				{"electric", "D", 0.7, 0.1, 1.21},
+				{"communication", "E", 0.6, 0.1, 1.12},
 			}, "a surface that was raised",
 		},
 		{"one utility alone says no surface", []recorded{
@@ -72,8 +75,11 @@ func TestCoverPatterns(t *testing.T) {
 // A depth under a regraded surface is not the record's.
 func TestDepthsUnderAPattern(t *testing.T) {
 	s, m := town([]recorded{
-		{"gas", "A", 0.9, 0.1, 1.42}, {"water", "B", 1.2, 0.1, 1.70}, {"sewer", "C", 1.8, 0.3, 2.27},
-		{"electric", "D", 0.7, 0.1, 1.21}, {"communication", "E", 0.6, 0.1, 1.12},
+		{"gas", "A", 0.9, 0.1, 1.42},
+		{"water", "B", 1.2, 0.1, 1.70},
+		{"sewer", "C", 1.8, 0.3, 2.27},
+		{"electric", "D", 0.7, 0.1, 1.21},
+		{"communication", "E", 0.6, 0.1, 1.12},
 	})
 	depth := survey.Finding{Kind: survey.KindDepth, Record: 2, Attribution: survey.AttributionRecord, Sentence: "It differs."}
 	fs := explainDepths([]survey.Finding{depth}, coverPatterns(s, m))

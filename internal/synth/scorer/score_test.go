@@ -12,7 +12,7 @@ import (
 // harm are the shares that are the better the smaller they are.
 var harm = []Figure{
 	JumpsWrong, PassiveWrong, LabelWrong, SondeUsed, GoodDistrusted, OutsideMissed, WithinFlagged, Undecided, NoLineJudged,
-	UnsurveyedMisjudged, AttributedInseparable, AttributedWrong, CommonFrameToMap, CoverFlagged, CoverUndecided,
+	UnsurveyedMisjudged, AttributedInseparable, AttributedWrong, CommonFrameToMap, CoverFlagged, CoverOthersNamed, CoverUndecided,
 	SheetsOthersNamed, SessionsGoodNamed, LinesMissing, JunctionsOpened, SelfCrossings, SideChanges, MovedBeyond,
 }
 

@@ -175,6 +175,14 @@ func perfect(s *survey.Survey, truth *synth.Truth) *Outcome {
 			x.o.Findings = append(x.o.Findings, Finding{Kind: "not_detected", Record: id})
 		}
 	}
+	for i := range truth.Sheets {
+		switch s := &truth.Sheets[i]; {
+		case s.CoverUnit:
+			x.o.Findings = append(x.o.Findings, Finding{Kind: "cover_pattern", Sheet: s.Name, Sentence: "They look like feet where the map has metres."})
+		case s.Invert:
+			x.o.Findings = append(x.o.Findings, Finding{Kind: "cover_pattern", Sheet: s.Name, Sentence: "They look like depths to the invert."})
+		}
+	}
 	x.perfectOrder()
 	return x.o
 }
