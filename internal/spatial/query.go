@@ -32,6 +32,18 @@ func (ix *Index) Within(p orb.Point, r float64, buf []int32) []int32 {
 	return slices.Compact(buf)
 }
 
+// Among appends to buf[:0] those of some ids whose segments are at a distance of r
+// or less from p: of what is near one point, what is near another beside it.
+func (ix *Index) Among(ids []int32, p orb.Point, r float64, buf []int32) []int32 {
+	buf = buf[:0]
+	for _, id := range ids {
+		if distance2(&ix.segs[id], p) <= r*r {
+			buf = append(buf, id)
+		}
+	}
+	return buf
+}
+
 // Nearest is the segment nearest to p within r (which may be infinite) and its
 // distance; ties go to the smaller id.
 func (ix *Index) Nearest(p orb.Point, r float64) (id int32, dist float64, ok bool) {

@@ -36,15 +36,35 @@ type candidate struct {
 	attraction      float64 // relative rate at which a receiver leaps to the record
 }
 
+// vicinity is what lies about a place, kept for the next reading, which is
+// mostly a step away.
+type vicinity struct {
+	place orb.Point
+	about []int32 // segments within the radius asked for and aheadM of the place; nil at first
+	hits  []int32
+}
+
+// aheadM is how far a vicinity reaches beyond what was asked for.
+const aheadM = 5
+
+// within are the segments within a distance of a point, as the index has them.
+func (v *vicinity) within(n *network, p orb.Point, radiusM float64) []int32 {
+	const rounding = 0.001
+	if v.about == nil || !(dist(v.place, p) <= aheadM) {
+		v.place, v.about = p, n.index.Within(p, radiusM+aheadM+rounding, v.about)
+	}
+	v.hits = n.index.Among(v.about, p, radiusM, v.hits)
+	return v.hits
+}
+
 // candidates appends those of one reading to dst: the local minima of distance
 // along every part within the search radius, in the order of records and
 // stations.
-func (n *network) candidates(p orb.Point, radiusM float64, hits []int32, ps *priors, dst []candidate) ([]candidate, []int32) {
+func (n *network) candidates(p orb.Point, radiusM float64, v *vicinity, ps *priors, dst []candidate) []candidate {
 	from := len(dst)
 	// The scale differs from 1 by parts in a thousand: search a little wider
 	// and let the ground distance decide.
-	hits = n.index.Within(p, radiusM*1.01, hits)
-	for _, id := range hits {
+	for _, id := range v.within(n, p, radiusM*1.01) {
 		s := &n.segs[id]
 		t := s.along(p)
 		switch {
@@ -72,7 +92,7 @@ func (n *network) candidates(p orb.Point, radiusM float64, hits []int32, ps *pri
 			return cmp.Or(cmp.Compare(a.seg, b.seg), cmp.Compare(a.station, b.station))
 		})
 	}
-	return dst, hits
+	return dst
 }
 
 func (n *network) foot(id int32, p orb.Point, t float64, ps *priors) candidate {

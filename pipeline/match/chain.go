@@ -40,8 +40,9 @@ type chain struct {
 	best    []float64
 	arg     []int32 // per state: the state it is best reached from
 	path    []int32 // per reading: the chosen state
-	hits    []int32
-	seen    []view // scratch: the records along a sample
+	nearby  vicinity
+	hits    []int32 // scratch: segments near a sample
+	seen    []view  // scratch: the records along a sample
 
 	beside []beside  // the records near the trace
 	slot   []int32   // per record: its place in beside, and 1

@@ -66,3 +66,14 @@ func TestGroundServesEveryRound(t *testing.T) {
 		t.Error("no sheet had two places, of which a round might have spoilt one")
 	}
 }
+
+func TestMedianEqualsSorting(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		v := rapid.SliceOfN(rapid.SampledFrom([]float64{-2, -1, -0.5, 0, 0.1, 0.2, 3, 4, 5, 7}), 1, 40).Draw(t, "values")
+		sorted := slices.Sorted(slices.Values(v))
+		want := (sorted[len(v)/2] + sorted[(len(v)-1)/2]) / 2
+		if got := median(v); got != want {
+			t.Fatalf("median %v, sorted %v gives %v", got, sorted, want)
+		}
+	})
+}

@@ -34,6 +34,7 @@ type web struct {
 	*network
 	joints  []joint    // by record, then station
 	of      [][2]int32 // by record: from where to where its joints stand
+	only    []int32    // by record: the one record that it leads to, at one place; -1 where there are more
 	widestM float64    // widest gap of a joint
 }
 
@@ -134,7 +135,7 @@ func (n *network) meetEnds(id int32, o *Options, buf []int32, tell func(rec int3
 // join says where records are joined and where gaps are, on the map or if the
 // sheets lay where they seem to; of those that are one place the best.
 func (n *network) join(ps *priors, o Options) *web {
-	w := &web{network: n, joints: make([]joint, len(n.meetings)), of: make([][2]int32, len(n.records))}
+	w := &web{network: n, joints: make([]joint, len(n.meetings)), of: make([][2]int32, len(n.records)), only: make([]int32, len(n.records))}
 	n.eachRecord(o.Workers, func(r int) {
 		from, to := n.meetsFrom[r], n.meetsFrom[r+1]
 		last := from - 1
@@ -152,6 +153,7 @@ func (n *network) join(ps *priors, o Options) *web {
 			}
 		}
 		w.of[r] = [2]int32{from, last + 1}
+		w.only[r] = onlyOne(w.joints[from : last+1])
 	})
 	for r := range w.of {
 		for i := w.of[r][0]; i < w.of[r][1]; i++ {
@@ -159,6 +161,20 @@ func (n *network) join(ps *priors, o Options) *web {
 		}
 	}
 	return w
+}
+
+// onlyOne is the record to which all joints of a record lead, where they are at one
+// place; -1 if there is none.
+func onlyOne(js []joint) int32 {
+	if len(js) == 0 || js[len(js)-1].here-js[0].here > samePlaceM {
+		return -1
+	}
+	for i := range js {
+		if js[i].other != js[0].other {
+			return -1
+		}
+	}
+	return js[0].other
 }
 
 // expected is the joint that a meeting is, or the gap.

@@ -69,7 +69,7 @@ func TestSourceOffByAsMuchAsLinesLieApart(t *testing.T) {
 
 func newTestLayout(s *survey.Survey) *layout {
 	sheets, sessions := sheetNames(s.Records), sessionNames(s.Traces)
-	net := newNetwork(s, sheets, nil, ordinary)
+	net := newNetwork(s, sheets, ordinary)
 	return newLayout(net.samples(s, sessions, voteM, 1), len(sessions), make(memory, len(sheets)), ordinary)
 }
 

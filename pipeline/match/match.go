@@ -26,18 +26,18 @@ type Ground struct {
 func Prepare(s *survey.Survey, o Options) *Ground {
 	g := &Ground{survey: s, o: o, sheets: sheetNames(s.Records), sessions: sessionNames(s.Traces), humming: hums(s.Traces)}
 	votes := make(memory, len(g.sheets))
-	samples := g.lay(nil, votes)
+	g.net = newNetwork(s, g.sheets, o)
+	samples := g.vote(votes)
 	if start := g.net.blunders(s, samples, g.layout, len(g.sheets), o); start != nil {
-		g.lay(start, votes)
+		g.net = g.net.moved(start, o)
+		g.vote(votes)
 	}
 	g.net.meet(o)
 	return g
 }
 
-// lay lays the map out, each sheet moved by its starting shift where there are
-// any, and has the walks vote on it.
-func (g *Ground) lay(start []shift, votes memory) []sample {
-	g.net = newNetwork(g.survey, g.sheets, start, g.o)
+// vote has the walks vote on the map as it is laid out.
+func (g *Ground) vote(votes memory) []sample {
 	ss := g.net.samples(g.survey, g.sessions, voteM, g.o.Workers)
 	g.layout = newLayout(ss, len(g.sessions), votes, g.o)
 	return ss

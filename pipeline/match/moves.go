@@ -211,7 +211,7 @@ func (c *chain) apart(i int) float64 {
 // its record, over joints to others, or by a leap to any other.
 func (c *chain) row(a *candidate, to []candidate, o *observation, st *step, stay, jump float64, row []float64) {
 	noise, limit := st.noise, st.limit
-	joints := len(c.net.jointsWithin(a, limit+a.beyond+c.o.SearchRadiusM)) > 0
+	joints := c.net.joined(a, limit+a.beyond+c.o.SearchRadiusM)
 	others := 0.0
 	c.leaps = grow(c.leaps, len(to))
 	for j := range to {

@@ -78,9 +78,8 @@ type part struct {
 	closed   bool
 }
 
-// newNetwork lays the records out, each sheet moved by its starting shift where
-// there are any (by sheet).
-func newNetwork(s *survey.Survey, sheets map[string]int32, start []shift, o Options) *network {
+// newNetwork lays the records out.
+func newNetwork(s *survey.Survey, sheets map[string]int32, o Options) *network {
 	n := &network{records: make([]record, len(s.Records)), labels: map[string]utility{}}
 	for name, i := range numbered(len(s.Records), func(i int) string { return s.Records[i].Utility }) {
 		n.labels[name] = utility(i) + 1
@@ -107,17 +106,38 @@ func newNetwork(s *survey.Survey, sheets map[string]int32, start []shift, o Opti
 			input: i, utility: n.labels[r.Utility], sheet: sheet, noSignal: r.Conductor == survey.ConductorNone, depth: signalDepth(r),
 			scale: scale, sinC: sin, cosC: cos,
 		}
-		if sheet >= 0 && start != nil {
-			n.records[at].start = start[sheet]
-		}
 		n.addSegments(int32(at), r.Parts, scale)
 	}
+	n.find(o)
+	return n
+}
+
+// find builds the index.
+func (n *network) find(o Options) {
 	lines := make([]spatial.Segment, len(n.segs))
 	for i := range n.segs {
 		lines[i] = spatial.Segment{A: n.segs[i].a, B: n.segs[i].end()}
 	}
 	n.index = spatial.New(lines, 2*o.SearchRadiusM)
-	return n
+}
+
+// moved is the network with each sheet moved by its starting shift (by sheet).
+func (n *network) moved(start []shift, o Options) *network {
+	m := *n
+	m.records, m.segs = slices.Clone(n.records), slices.Clone(n.segs)
+	for i := range m.records {
+		if r := &m.records[i]; r.sheet >= 0 {
+			r.start = start[r.sheet]
+		}
+	}
+	for i := range m.segs {
+		s := &m.segs[i]
+		r := &m.records[s.record]
+		dx, dy := r.toGrid(r.start.east, r.start.north)
+		s.a[0], s.a[1] = s.a[0]+dx, s.a[1]+dy
+	}
+	m.find(o)
+	return &m
 }
 
 // canonical is the order of records by key, then geometry.
@@ -126,7 +146,7 @@ func canonical(records []survey.Record) []int {
 	for i := range order {
 		order[i] = i
 	}
-	slices.SortStableFunc(order, func(a, b int) int {
+	slices.SortFunc(order, func(a, b int) int {
 		ra, rb := &records[a], &records[b]
 		switch {
 		case ra.Source != rb.Source:
@@ -134,7 +154,7 @@ func canonical(records []survey.Record) []int {
 		case ra.ID != rb.ID:
 			return cmp.Compare(ra.ID, rb.ID)
 		}
-		return compareParts(ra.Parts, rb.Parts)
+		return cmp.Or(compareParts(ra.Parts, rb.Parts), cmp.Compare(a, b))
 	})
 	return order
 }
@@ -149,7 +169,6 @@ func compareParts(a, b orb.MultiLineString) int {
 
 func (n *network) addSegments(rec int32, parts orb.MultiLineString, scale float64) {
 	station := 0.0
-	dx, dy := n.records[rec].toGrid(n.records[rec].start.east, n.records[rec].start.north)
 	for p, line := range parts {
 		first := int32(len(n.segs))
 		from := station
@@ -161,7 +180,7 @@ func (n *network) addSegments(rec int32, parts orb.MultiLineString, scale float6
 			}
 			id := int32(len(n.segs))
 			n.segs = append(n.segs, segment{
-				a: orb.Point{a[0] + dx, a[1] + dy}, ux: (b[0] - a[0]) / l, uy: (b[1] - a[1]) / l, length: l, station: station,
+				a: a, ux: (b[0] - a[0]) / l, uy: (b[1] - a[1]) / l, length: l, station: station,
 				record: rec, part: int32(p), seg: int32(i), of: int32(len(n.parts)), prev: id - 1, next: id + 1,
 			})
 			station += l / scale

@@ -55,7 +55,7 @@ func (c *chain) observe(tr *survey.Trace, session int32, trust []trust) {
 			anyRecord: r.Mode == survey.ModeSonde,
 		})
 		c.from = append(c.from, int32(len(c.cands)))
-		c.cands, c.hits = c.net.candidates(p, c.o.SearchRadiusM, c.hits, c.ps, c.cands)
+		c.cands = c.net.candidates(p, c.o.SearchRadiusM, &c.nearby, c.ps, c.cands)
 	}
 	c.from = append(c.from, int32(len(c.cands)))
 	c.typify()

@@ -167,10 +167,42 @@ func (p *sheetPrior) likeliest() *shift {
 	return best
 }
 
-// median of v, which it sorts.
+// median of v, which it reorders.
 func median(v []float64) float64 {
-	slices.Sort(v)
-	return (v[len(v)/2] + v[(len(v)-1)/2]) / 2
+	low, high := (len(v)-1)/2, len(v)/2
+	a := nth(v, low)
+	if high == low {
+		return (a + a) / 2
+	}
+	return (slices.Min(v[high:]) + a) / 2
+}
+
+// nth is the value that stands at k when v is sorted, by quickselect (Hoare,
+// "Algorithm 65: Find", 1961). It leaves none larger before k, none smaller behind.
+func nth(v []float64, k int) float64 {
+	for from, to := 0, len(v)-1; from < to; {
+		pivot := v[k]
+		i, j := from, to
+		for i <= j {
+			for v[i] < pivot {
+				i++
+			}
+			for pivot < v[j] {
+				j--
+			}
+			if i <= j {
+				v[i], v[j] = v[j], v[i]
+				i, j = i+1, j-1
+			}
+		}
+		if j < k {
+			from = i
+		}
+		if k < i {
+			to = j
+		}
+	}
+	return v[k]
 }
 
 // sharpen replaces the nearest of the competing shifts by a better estimate of

@@ -104,7 +104,7 @@ func TestChainEqualsEnumeration(t *testing.T) {
 		s := drawTown(t, 5)
 		o := ordinary
 		sheets := sheetNames(s.Records)
-		n := newNetwork(s, sheets, nil, o)
+		n := newNetwork(s, sheets, o)
 		n.meet(o)
 		ps := newPriors(&layout{sheets: make([]verdict, len(sheets))}, nil, nil, sheets, nil, nil, o)
 		c := &chain{net: n.join(ps, o), o: o, ps: ps}

@@ -69,6 +69,12 @@ func (n *web) jointsWithin(a *candidate, limit float64) []joint {
 	return js
 }
 
+// joined says whether a candidate's record has a joint within a distance along it.
+func (n *web) joined(a *candidate, limit float64) bool {
+	js := n.jointsFrom(a.rec, a.station-limit)
+	return len(js) > 0 && js[0].here <= a.station+limit
+}
+
 // teeBetween says whether lines meet on the way between two places of a record,
 // give or take what a place is uncertain by.
 func (n *web) teeBetween(a, z *candidate) bool {
@@ -123,8 +129,8 @@ func (n *web) hop(from int32, at float64, to *goal, limit float64, hops int) (be
 		}
 		length := math.Abs(j.here - at)
 		// A record between must be walked along: those that meet in one place are
-		// joined to each other.
-		between := hops > 1 && j.gap == 0 && (hops == maxHops || length > samePlaceM) && (hops > 2 || to.leadsTo(j.other))
+		// joined to each other. One that only leads back is on no way.
+		between := hops > 1 && j.gap == 0 && n.only[j.other] != from && (hops == maxHops || length > samePlaceM) && (hops > 2 || to.leadsTo(j.other))
 		switch {
 		case j.other != to.rec && !between:
 			continue

@@ -3,6 +3,7 @@ package match
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -220,20 +221,14 @@ func (c *chain) neighbours(i int) opinion {
 	}
 	from, to := c.together(i, func(e *disturbance) bool { return e.usual == d.usual })
 	var total, square, capped, over float64
-	w := usualCurrents
-	top := math.Inf(-1)
-	for m := range w {
-		w[m] += c.disturbed[to].said[m] - c.disturbed[from].said[m]
-		top = max(top, w[m])
-	}
-	for m := range w {
-		p := math.Exp(w[m] - top)
+	weights := c.disturbed[to].said.after(&c.disturbed[from].said)
+	for m, p := range weights {
 		k := relative(m, d.usual)
 		e := k * d.peak
 		total += p
 		square += p * e * e
 		capped += p * min(k, mostCurrent) * min(k, mostCurrent)
-		over += p * min(max(0.5+math.Log(e/distortedM)/(0.5*couplingSpread), 0), 1) // a step is wide
+		over += p * shareOver(e)
 	}
 	op := opinion{errorM: math.Sqrt(square / total), ratio: math.Sqrt(capped/total) * d.ratio}
 	if p := over / total; p > distrustFrom {
@@ -243,6 +238,43 @@ func (c *chain) neighbours(i int) opinion {
 		op.reason = fmt.Sprintf("neighbouring lines may move this signal by %.2f m", op.errorM)
 	}
 	return op
+}
+
+// after are the weights of the currents by what was said from a place on, the
+// largest 1.
+func (w *currents) after(from *currents) currents {
+	if *w == *from {
+		return usualWeights // nothing was
+	}
+	v := usualCurrents
+	for m := range v {
+		v[m] += w[m] - from[m]
+	}
+	return v.weights()
+}
+
+// weights of the currents from their logarithms.
+func (w currents) weights() currents {
+	top := slices.Max(w[:])
+	for m := range w {
+		w[m] = math.Exp(w[m] - top)
+	}
+	return w
+}
+
+var usualWeights = usualCurrents.weights()
+
+// shareOver is how much of a step of relative currents, in whose middle a peak is
+// moved by a distance, moves it by more than distortedM: a step is wide.
+func shareOver(movedM float64) float64 {
+	switch x := movedM / distortedM; {
+	case x < 0.8:
+		return 0
+	case x > 1.25:
+		return 1
+	default:
+		return min(max(0.5+math.Log(x)/(0.5*couplingSpread), 0), 1)
+	}
 }
 
 // lostNats is how much smaller a term must be to be lost in the rounding of a sum.
