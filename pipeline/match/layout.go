@@ -122,9 +122,14 @@ func newLayout(ss []sample, sessions int, m memory, o Options) *layout {
 	flat.common = l.common
 	l.voteSheets(e, all)
 	l.voteSheets(e, all)
+	onPaper := make([][]shift, sessions)
+	parallel.Each(sessions, o.Workers, func() func(int) {
+		var b ballots
+		return func(i int) { onPaper[i] = flat.voteSession(e, int32(i), &b) }
+	})
 	var b ballots
 	for i := range sessions {
-		for _, f := range append(flat.voteSession(e, int32(i), &b), l.voteSession(e, int32(i), &b)...) {
+		for _, f := range append(onPaper[i], l.voteSession(e, int32(i), &b)...) {
 			l.try(e, int32(i), f)
 		}
 	}

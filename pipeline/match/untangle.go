@@ -3,6 +3,8 @@ package match
 import (
 	"math"
 	"slices"
+
+	"github.com/asfound/asfound/internal/parallel"
 )
 
 // Two sheets of one utility that run side by side can be told apart by the votes
@@ -19,10 +21,14 @@ const (
 
 // untangle tries for every sheet the places that it might have.
 func (l *layout) untangle(e *electorate) {
-	var b ballots
+	alone := make([][]mode, len(l.sheets))
+	parallel.Each(len(alone), e.o.Workers, func() func(int) {
+		var b ballots
+		return func(s int) { alone[s] = l.alone(e, int32(s), &b) }
+	})
 	rivals := make([][]mode, len(l.sheets))
 	for s := range l.sheets {
-		for _, m := range l.alone(e, int32(s), &b) {
+		for _, m := range alone[s] {
 			if top := l.sheets[s].shifts; len(top) > 0 && !near(&top[0], &m) {
 				l.place(e, int32(s), m, rivals)
 			}
