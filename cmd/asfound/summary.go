@@ -34,7 +34,7 @@ func summarise(w io.Writer, o *pipeline.Outcome) {
 	}
 	t.Flush()
 	largest(w, r)
-	for _, note := range r.Survey.Notes {
+	for _, note := range append(slices.Clone(r.Survey.Notes), r.Model.Notes...) {
 		fmt.Fprintf(w, "\nnote: %s\n", note)
 	}
 }

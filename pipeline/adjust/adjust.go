@@ -60,10 +60,11 @@ func inParts(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match,
 	if err != nil {
 		return nil, err
 	}
-	covers, err := adjustCovers(s, matches, exposed, n, o, model.CoverDifferenceM)
+	covers, notes, err := adjustCovers(s, matches, exposed, n, o, model.CoverDifferenceM)
 	if err != nil {
 		return nil, err
 	}
+	model.Notes = notes
 	for r := range model.Profiles {
 		model.Profiles[r].Cover = covers[r]
 	}

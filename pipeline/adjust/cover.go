@@ -63,28 +63,25 @@ const (
 )
 
 // adjustCovers estimates for every record what to add to its cover to reach the
-// truth; each gets every reading's own difference.
-func adjustCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options, each [][]float32) ([]survey.Cover, error) {
-	out := make([]survey.Cover, len(s.Records))
-	g := gatherCovers(s, matches, exposed, n, o, each, out)
+// truth; each gets every reading's own difference. The notes say how many depths
+// could not be compared, by the reason.
+func adjustCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options, each [][]float32) (covers []survey.Cover, notes []string, err error) {
+	covers = make([]survey.Cover, len(s.Records))
+	g := gatherCovers(s, matches, exposed, n, o, each, covers)
 	if len(g.obs) == 0 {
-		return out, nil
+		return covers, g.notes(), nil
 	}
 	c := newCovers(s, n, g, o)
 	x, inv, err := c.solve()
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	for r := range out {
-		if out[r].Readings > 0 {
-			recordedU := 0.0
-			if !c.bare[r] {
-				recordedU = s.Records[r].CoverU
-			}
-			c.profile(r, recordedU, x, inv, &out[r])
+	for r := range covers {
+		if covers[r].Readings > 0 {
+			c.profile(r, s.Records[r].CoverU, x, inv, &covers[r])
 		}
 	}
-	return out, nil
+	return covers, g.notes(), nil
 }
 
 // newCovers numbers the unknowns: records in the order of their keys, sheets,

@@ -2,10 +2,13 @@ package adjust
 
 import (
 	"cmp"
+	"fmt"
+	"maps"
 	"math"
 	"slices"
 
 	"github.com/asfound/asfound/internal/estimate"
+	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -14,9 +17,24 @@ type coverEvidence struct {
 	obs       []coverObs
 	passes    []pass
 	receivers int
-	depthM    []float64 // per record: sum of the depths read
-	depths    []int     // and how many
+	depthM    []float64      // per record: sum of the depths read
+	depths    []int          // and how many
+	skipped   map[string]int // depths that could not be compared, by the reason
 }
+
+// notes tell the reasons, the most frequent first.
+func (g *coverEvidence) notes() []string {
+	var out []string
+	whys := slices.SortedFunc(maps.Keys(g.skipped), func(a, b string) int {
+		return cmp.Or(cmp.Compare(g.skipped[b], g.skipped[a]), cmp.Compare(a, b))
+	})
+	for _, why := range whys {
+		out = append(out, fmt.Sprintf("%s not compared with a recorded cover: %s.", words.Count(g.skipped[why], "depth reading"), why))
+	}
+	return out
+}
+
+const noCover = "the record has no cover, or a depth that could not be taken to one"
 
 // phi is how much the depths read on a record err per unit of the ratio of two
 // coils' signals: d = s B2/(B1 - B2), coils s apart, gives d (d + s)/s. It is of
@@ -57,7 +75,7 @@ func recorded(rec *survey.Record) float64 {
 // every reading's own difference to a recorded cover, out how many there are of a
 // record and what their conversion errs by.
 func gatherCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options, each [][]float32, out []survey.Cover) *coverEvidence {
-	g := &coverEvidence{depthM: make([]float64, len(s.Records)), depths: make([]int, len(s.Records))}
+	g := &coverEvidence{depthM: make([]float64, len(s.Records)), depths: make([]int, len(s.Records)), skipped: map[string]int{}}
 	receivers := map[[2]string]int{}
 	var rs []coverReading
 	for _, t := range s.ByID() {
@@ -71,6 +89,7 @@ func gatherCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.M
 			rec := &s.Records[m.Record]
 			cover, u, why := CoverOf(rd, rec)
 			if why != "" {
+				g.skipped[why]++
 				continue
 			}
 			inflate := max(m.Inflate, 1)
@@ -82,7 +101,9 @@ func gatherCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.M
 				r.sigmaM = inflate * math.Hypot(o.DepthMinM, o.DepthNoise*o.perRatio(rd.DepthM))
 			}
 			rs = append(rs, r)
-			if !math.IsNaN(rec.CoverM) {
+			if math.IsNaN(rec.CoverM) {
+				g.skipped[noCover]++
+			} else {
 				each[t][i] = float32(r.valueM)
 			}
 			out[m.Record].Readings++

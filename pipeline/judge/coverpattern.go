@@ -123,7 +123,7 @@ func explainDepths(findings []survey.Finding, patterns []coverPattern) []survey.
 func toldCovers(s *survey.Survey, m *survey.Model) []toldCover {
 	var out []toldCover
 	for _, r := range s.ByKey() {
-		if c := &m.Profiles[r].Cover; c.Readings > 0 && c.U <= tellsU {
+		if c := &m.Profiles[r].Cover; !math.IsNaN(s.Records[r].CoverM) && c.Readings > 0 && c.U <= tellsU {
 			out = append(out, toldCover{record: r, readings: c.Readings, differs: c.DifferenceM, u: c.U, at: s.Records[r].Parts.Bound().Center()})
 		}
 	}

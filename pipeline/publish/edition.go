@@ -218,6 +218,16 @@ func (e *edition) profile(record int) *survey.Profile {
 	return &e.Model.Profiles[record]
 }
 
+// notes are what a person should know of the input, and of what could not be used
+// of it.
+func (e *edition) notes() []string {
+	out := append([]string{}, e.Survey.Notes...)
+	if e.Model != nil {
+		out = append(out, e.Model.Notes...)
+	}
+	return out
+}
+
 // effects are the common effects; nil without a model.
 func (e *edition) effects() []survey.Effect {
 	if e.Model == nil {

@@ -226,7 +226,7 @@ func (e *edition) warnings() []string {
 			out = append(out, s.Name+" was set aside: "+s.SetAside)
 		}
 	}
-	out = append(out, e.Survey.Notes...)
+	out = append(out, e.notes()...)
 	for i := range e.Survey.Sources {
 		for _, n := range e.Survey.Sources[i].Notes {
 			out = append(out, e.Survey.Sources[i].Name+": "+n)

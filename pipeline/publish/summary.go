@@ -160,7 +160,7 @@ func (e *edition) summarise() *summary {
 	s := &summary{
 		Caution: caution(), Banner: e.Banner, Job: e.Job, Version: e.Version,
 		Plane: e.plane.Name(), CoordinateOperation: e.toWGS84.Name(), Decision: e.Decision,
-		Sources: []sourceCount{}, Rejects: len(e.Survey.Rejects), Notes: append([]string{}, e.Survey.Notes...),
+		Sources: []sourceCount{}, Rejects: len(e.Survey.Rejects), Notes: e.notes(),
 	}
 	for i := range e.Survey.Sources {
 		f := &e.Survey.Sources[i]

@@ -36,7 +36,18 @@ func (b *binder) depth(src *RecordsSource) depthColumns {
 	return depthColumns{}
 }
 
-// cover is the depth of a record as cover to the outside top of the line:
+// What the conversion of a stated depth errs by, one standard deviation: the
+// outside diameter is the recorded one but for a share of it, since whether that is
+// the nominal, the inside or the outside one is seldom said, and the wall is not
+// known; the ground's elevation is a surveyed or a modelled one. Common practice,
+// no source.
+const (
+	diameterShare = 0.05
+	groundM       = 0.1
+)
+
+// cover is the depth of a record as cover to the outside top of the line, and what
+// the conversion errs by:
 //
 //	cover                as it is
 //	depth to centre      depth - diameter/2
@@ -44,16 +55,16 @@ func (b *binder) depth(src *RecordsSource) depthColumns {
 //	invert elevation     ground - invert - diameter
 //	crown elevation      ground - crown
 //
-// The recorded diameter stands for the outside one; the wall is not known.
-// What cannot be converted is NaN and counted by its reason.
-func (r *recordReader) cover(diameterM float64) float64 {
+// The recorded diameter stands for the outside one. What cannot be converted is
+// NaN and counted by its reason.
+func (r *recordReader) cover(diameterM float64) (coverM, u float64) {
 	d := &r.depth
 	var depth, less float64
 	switch d.way {
 	case depthNone:
-		return math.NaN()
+		return math.NaN(), 0
 	case depthInvertElevation, depthCrownElevation:
-		depth = r.quantity(&d.ground) - r.quantity(&d.elevation)
+		depth, u = r.quantity(&d.ground)-r.quantity(&d.elevation), groundM
 	default:
 		depth = r.quantity(&d.depth)
 	}
@@ -73,7 +84,10 @@ func (r *recordReader) cover(diameterM float64) float64 {
 		r.odd.note("no cover: a depth is stated, but no diameter to take it to the top of the line", "")
 	case cover < 0:
 		r.odd.note("no cover: the stated depth puts the top of the line above the ground", "")
-		return math.NaN()
+		return math.NaN(), 0
 	}
-	return cover
+	if math.IsNaN(cover) {
+		return cover, 0
+	}
+	return cover, math.Hypot(u, diameterShare*less)
 }

@@ -211,7 +211,7 @@ func (l *recordsLayer) record(r *recordReader, f *survey.Feature, to projection,
 		Installed: r.year(), Conductor: r.conductors.read(r.cells, &r.conductor),
 		DiameterM: r.diameterM(),
 	}
-	rec.CoverM = r.cover(rec.DiameterM)
+	rec.CoverM, rec.CoverU = r.cover(rec.DiameterM)
 	return rec, ""
 }
 

@@ -23,7 +23,8 @@ func (v Vector) Along(east, north float64) (value, variance float64) {
 type Model struct {
 	Profiles []Profile // one per record of the Survey, same order; without nodes where nothing is known
 	Effects  []Effect
-	Budget   []Term // the error budget, as the report shows it
+	Budget   []Term   // the error budget, as the report shows it
+	Notes    []string // what of the evidence could not be used, and why
 	Fit      Fit
 
 	// Draws makes joint draws of a record's offsets at its nodes (one row a draw,
