@@ -214,10 +214,10 @@ type sheetForm struct{ east, north, value, weight float64 }
 // of it: reweighted least squares with a Cauchy weight, from where the sheet was
 // moved to, or else from the plain ones.
 func robustShift(fs []sheetForm, moved [2]float64, scaleM float64) (east, north float64) {
-	ridge := scaleM * scaleM / (startShiftM * startShiftM)
+	const rounds = 20
 	east, north = moved[0], moved[1]
-	for k := range shiftRounds {
-		ee, en, nn, ge, gn := ridge, 0.0, ridge, ridge*moved[0], ridge*moved[1]
+	for k := range rounds {
+		var ee, en, nn, ge, gn, sum, all float64
 		for _, f := range fs {
 			w := f.weight
 			if r := (f.value - f.east*east - f.north*north) / scaleM; k > 0 || moved != [2]float64{} {
@@ -228,7 +228,15 @@ func robustShift(fs []sheetForm, moved [2]float64, scaleM float64) (east, north 
 			nn += w * f.north * f.north
 			ge += w * f.east * f.value
 			gn += w * f.north * f.value
+			sum, all = sum+w, all+f.weight
 		}
+		if sum == 0 {
+			return east, north
+		}
+		// Readings far from the shift weigh little all together, and the ridge with
+		// them: it is for what no reading sees.
+		ridge := scaleM * scaleM / (startShiftM * startShiftM) * sum / all
+		ee, nn, ge, gn = ee+ridge, nn+ridge, ge+ridge*moved[0], gn+ridge*moved[1]
 		det := ee*nn - en*en
 		east, north = (nn*ge-en*gn)/det, (ee*gn-en*ge)/det
 	}
