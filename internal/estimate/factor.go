@@ -33,7 +33,8 @@ type Factor struct {
 	order     []int32 // step -> unknown
 	place     []int32 // unknown -> step
 	parent    []int32 // elimination tree
-	ptr       []int   // columns of L below the diagonal, rows ascending
+	ptr       []int   // columns of L below the diagonal, rows ascending unless mixed
+	mixed     bool    // a Part's
 	row       []int32
 	val       []float64
 	pivot     []float64
@@ -174,7 +175,7 @@ func (f *Factor) Eliminate() error {
 			to := end[i]
 			end[i]++
 			rows, vals := f.row[f.ptr[i]:to], f.val[f.ptr[i]:to]
-			subtract(y, rows, vals, yi)
+			f.subtract(y, rows, vals, yi)
 			l := yi / f.pivot[i]
 			d -= float64(l * yi)
 			f.val[to] = l
@@ -194,10 +195,16 @@ func (f *Factor) Eliminate() error {
 	return nil
 }
 
-// subtract takes a column, times x, off y. Where the elimination has filled it up,
-// as at its end, its rows follow each other.
-func subtract(y []float64, rows []int32, vals []float64, x float64) {
-	if n := len(rows); n > 4 && int(rows[n-1]-rows[0]) == n-1 {
+// inARow says whether rows follow each other, enough of them to go without their
+// numbers: the elimination fills its last columns up.
+func (f *Factor) inARow(rows []int32) bool {
+	n := len(rows)
+	return !f.mixed && n > 4 && int(rows[n-1]-rows[0]) == n-1
+}
+
+// subtract takes a column, times x, off y.
+func (f *Factor) subtract(y []float64, rows []int32, vals []float64, x float64) {
+	if n := len(rows); f.inARow(rows) {
 		to := y[rows[0] : int(rows[0])+n]
 		for q, v := range vals[:len(to)] {
 			to[q] -= float64(v * x)

@@ -33,7 +33,7 @@ type Front struct {
 // many of the order are its own. The order is kept.
 func (f *Front) Start(p *Part, order []int32, inner int) {
 	n := len(order)
-	p.f.n, p.f.inner = n, inner
+	p.f.n, p.f.inner, p.f.mixed = n, inner, true
 	p.f.order = append(p.f.order[:0], order...)
 	p.f.place = resized(p.f.place, n)
 	p.f.ptr = resized(p.f.ptr, n+1)

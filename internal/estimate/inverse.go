@@ -51,9 +51,17 @@ func (inv *Inverse) fill() {
 			lk, own := vals[q], float64(vals[q]*inv.diag[k])
 			below := f.row[f.ptr[k]:f.ptr[k+1]]
 			z := inv.val[f.ptr[k]:f.ptr[k+1]]
-			for p, i := range below {
-				sum[i] += float64(lk * z[p])
-				own += float64(l[i] * z[p])
+			if n := len(below); f.inARow(below) {
+				s, c := sum[below[0]:int(below[0])+n], l[below[0]:int(below[0])+n]
+				for p, v := range z[:n] {
+					s[p] += float64(lk * v)
+					own += float64(c[p] * v)
+				}
+			} else {
+				for p, i := range below {
+					sum[i] += float64(lk * z[p])
+					own += float64(l[i] * z[p])
+				}
 			}
 			sum[k] += own
 		}
@@ -81,7 +89,7 @@ func (inv *Inverse) At(i, j int) (float64, bool) {
 	}
 	rows, _ := f.column(int(a))
 	q := -1
-	if int(a) < f.inner && f.inner < f.n { // a Part's
+	if f.mixed {
 		q = slices.Index(rows, b)
 	} else if at, ok := slices.BinarySearch(rows, b); ok {
 		q = at

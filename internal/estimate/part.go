@@ -15,7 +15,7 @@ import "math"
 // so that only one part at a time needs its memory. The zero value is an empty
 // one; a Part that is condensed again keeps its memory.
 type Part struct {
-	f   Factor    // rows of a column in no order
+	f   Factor
 	rhs []float64 // in the order of elimination: what is left for each unknown by those before it
 }
 

@@ -44,9 +44,7 @@ func (f *Factor) forward(w []float64) {
 			continue
 		}
 		rows, vals := f.column(k)
-		for q, r := range rows {
-			w[r] -= float64(vals[q] * w[k])
-		}
+		f.subtract(w, rows, vals, w[k])
 	}
 }
 
@@ -55,8 +53,15 @@ func (f *Factor) backward(w []float64) {
 	for k := f.inner - 1; k >= 0; k-- {
 		sum := w[k]
 		rows, vals := f.column(k)
-		for q, r := range rows {
-			sum -= float64(vals[q] * w[r])
+		if n := len(rows); f.inARow(rows) {
+			from := w[rows[0] : int(rows[0])+n]
+			for q, v := range vals[:len(from)] {
+				sum -= float64(v * from[q])
+			}
+		} else {
+			for q, r := range rows {
+				sum -= float64(vals[q] * w[r])
+			}
 		}
 		w[k] = sum
 	}
