@@ -132,9 +132,28 @@ func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, 
 	ev.biases = len(biases)
 	ev.addExposures(s, exposed, session, n, o)
 	ev.layKnots(s, o.WanderS)
-	slices.SortStableFunc(ev.obs, func(a, b observation) int { return cmp.Compare(n.rank[a.record], n.rank[b.record]) })
+	ev.sortByRecord(n.rank)
 	ev.addChecks(s, session, o)
 	return ev
+}
+
+// sortByRecord sorts the observations by the rank of their record, those of one in
+// the order in which they are.
+func (ev *evidence) sortByRecord(rank []int) {
+	next := make([]int, len(rank)+1)
+	for i := range ev.obs {
+		next[rank[ev.obs[i].record]+1]++
+	}
+	for r := range rank {
+		next[r+1] += next[r]
+	}
+	sorted := make([]observation, len(ev.obs))
+	for i := range ev.obs {
+		at := &next[rank[ev.obs[i].record]]
+		sorted[*at] = ev.obs[i]
+		*at++
+	}
+	ev.obs = sorted
 }
 
 // countUsed is how many readings are used at most.
