@@ -62,6 +62,10 @@ func TestEqualToBruteForce(t *testing.T) {
 			if got, want := ix.Within(p, r, nil), within(segs, p, r); !slices.Equal(got, want) {
 				t.Fatalf("Within(%v, %v) = %v, brute force %v", p, r, got, want)
 			}
+			beside := orb.Point{p[0] + 3, p[1] - 4}
+			if got, want := ix.Among(ix.Within(beside, r+5.001, nil), p, r, nil), within(segs, p, r); !slices.Equal(got, want) {
+				t.Fatalf("Among those near %v, near %v: %v, brute force %v", beside, p, got, want)
+			}
 			id, _, ok := ix.Nearest(p, r)
 			wantID, wantOK := nearest(segs, p, r)
 			if ok != wantOK || (ok && id != wantID) {

@@ -2,6 +2,7 @@ package match
 
 import (
 	"maps"
+	"reflect"
 	"slices"
 	"testing"
 
@@ -76,4 +77,57 @@ func TestMedianEqualsSorting(t *testing.T) {
 			t.Fatalf("median %v, sorted %v gives %v", got, sorted, want)
 		}
 	})
+}
+
+// What came of votes before changes nothing of those after.
+func TestMemoryChangesNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		records, firsts := streets(4, rapid.Float64Range(0.6, 1.6).Draw(t, "apart"))
+		east, north := rapid.Float64Range(-1.5, 1.5).Draw(t, "east"), rapid.Float64Range(-1.5, 1.5).Draw(t, "north")
+		s := town(records, walked(records, firsts, "s", east, north)...)
+		sheets, sessions := sheetNames(s.Records), sessionNames(s.Traces)
+		ss := newNetwork(s, sheets, ordinary).samples(s, sessions, voteM, 1)
+		used := make(memory, len(sheets))
+		want := newLayout(ss, len(sessions), used, ordinary)
+		if got := newLayout(ss, len(sessions), used, ordinary); !reflect.DeepEqual(got, want) {
+			t.Fatalf("with a memory %+v, without %+v", got, want)
+		}
+	})
+}
+
+// Leaving out what leads back only changes no route.
+func TestDeadEndsAreOnNoRoute(t *testing.T) {
+	routes := 0
+	rapid.Check(t, func(t *rapid.T) {
+		s := drawTown(t, 8)
+		n := newNetwork(s, sheetNames(s.Records), ordinary)
+		n.meet(ordinary)
+		w := n.join(newPriors(emptyLayout(len(sheetNames(s.Records)), 0), n, nil, sheetNames(s.Records), nil, nil, ordinary), ordinary)
+		all := *w
+		all.only = slices.Repeat([]int32{-1}, len(n.records))
+		var cands []candidate
+		for i := range s.Traces[0].Readings {
+			cands = n.candidates(s.Traces[0].Readings[i].Point, ordinary.SearchRadiusM, &vicinity{}, nil, cands)
+		}
+		for i := range cands {
+			for k := range cands {
+				a, z := &cands[i], &cands[k]
+				if a.rec == z.rec {
+					continue
+				}
+				doors := w.jointsWithin(z, 60)
+				got, found := w.route(a, z, doors, 50)
+				want, there := all.route(a, z, doors, 50)
+				if found != there || got != want {
+					t.Fatalf("from %+v to %+v: %+v %v, by every joint %+v %v", a, z, got, found, want, there)
+				}
+				if found {
+					routes++
+				}
+			}
+		}
+	})
+	if routes == 0 {
+		t.Error("no two records were connected")
+	}
 }

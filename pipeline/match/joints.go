@@ -12,21 +12,26 @@ import (
 // other's, lies within the snap distance of the other. Where two drawings were
 // never joined, a gap takes the place of a joint, at a price.
 type joint struct {
-	other       int32
-	here, there float64 // stations
-	gap         float64 // ground metres; 0 where they are joined
-	weight      float64 // 1 where they are joined
-	atEnd       bool    // here is an end of this record
-	straight    bool    // and the other record goes on straight ahead
+	spot
+	gap    float64 // ground metres; 0 where they are joined
+	weight float64 // 1 where they are joined
 }
 
-// meeting is a place where two records may be joined, wherever their sheets lie;
-// its gap is what the map shows.
+// spot is where a record meets another one.
+type spot struct {
+	here, there float64 // stations
+	other       int32
+	atEnd       bool // here is an end of this record
+	straight    bool // and the other record goes on straight ahead
+}
+
+// meeting is a spot where two records may be joined, wherever their sheets lie.
 type meeting struct {
-	joint
-	seg, onto int32 // the segment that ends there, and the one that it ends on
-	end       bool  // seg ends there with its end, not with its start
-	ends      bool  // both records end there: it may be a gap
+	spot
+	gap       float64 // on the map as it is laid out
+	seg, onto int32   // the segment that ends there, and the one that it ends on
+	end       bool    // seg ends there with its end, not with its start
+	ends      bool    // both records end there: it may be a gap
 }
 
 // web is the network with its joints as a round expects them.
@@ -74,7 +79,7 @@ func (n *network) meet(o Options) {
 		}
 	}
 	n.eachRecord(o.Workers, func(r int) {
-		slices.SortFunc(n.meetings[n.meetsFrom[r]:n.meetsFrom[r+1]], func(a, b meeting) int { return a.place(&b.joint) })
+		slices.SortFunc(n.meetings[n.meetsFrom[r]:n.meetsFrom[r+1]], func(a, b meeting) int { return a.place(&b.spot) })
 	})
 	n.number()
 }
@@ -116,8 +121,8 @@ func (n *network) meetEnds(id int32, o *Options, buf []int32, tell func(rec int3
 				toEnd = min(there-p.from, p.to-there)
 			}
 			m := meeting{
-				joint: joint{other: t.record, here: station, there: there, gap: t.distance(p) / q.scale, atEnd: true},
-				seg:   id, onto: at, end: end, ends: toEnd <= o.GapM,
+				spot: spot{other: t.record, here: station, there: there, atEnd: true},
+				gap:  t.distance(p) / q.scale, seg: id, onto: at, end: end, ends: toEnd <= o.GapM,
 			}
 			if m.gap > o.SnapM && !m.ends && r.sheet == q.sheet {
 				continue // an end beside a line of its own sheet
@@ -143,7 +148,7 @@ func (n *network) join(ps *priors, o Options) *web {
 			j, ok := n.meetings[i].expected(n, ps, &o)
 			switch {
 			case !ok:
-			case last >= from && w.joints[last].place(&j) == 0:
+			case last >= from && w.joints[last].place(&j.spot) == 0:
 				if j.better(&w.joints[last]) {
 					w.joints[last] = j
 				}
@@ -179,8 +184,7 @@ func onlyOne(js []joint) int32 {
 
 // expected is the joint that a meeting is, or the gap.
 func (m *meeting) expected(n *network, ps *priors, o *Options) (joint, bool) {
-	j := m.joint
-	j.gap, j.weight = m.gapM(n, ps), 1
+	j := joint{spot: m.spot, gap: m.gapM(n, ps), weight: 1}
 	if j.gap <= o.SnapM {
 		j.gap = 0
 		return j, true
@@ -246,8 +250,8 @@ func (n *network) number() {
 	}
 }
 
-// place orders a record's joints by station; 0 for those that are one place.
-func (j *joint) place(k *joint) int {
+// place orders a record's spots by station; 0 for those that are one place.
+func (j *spot) place(k *spot) int {
 	switch {
 	case j.here != k.here:
 		return cmp.Compare(j.here, k.here)
