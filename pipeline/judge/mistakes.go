@@ -18,6 +18,10 @@ type Mistakes struct {
 // components exceeds in one case of twenty: -2 ln 0.05.
 var fits95 = -2 * math.Log(0.05)
 
+// explains is the share of a shift that a mistake has to explain, and the share of
+// its own size that has to be known: one known to 10 m would fit any small shift.
+const explains = 0.5
+
 // fitting is the mistake that a shift fits best, of those within the joint
 // uncertainty of both; and how many of them there are.
 func fitting(v survey.Vector, possible []survey.Mistake) (best *survey.Mistake, count int) {
@@ -27,7 +31,8 @@ func fitting(v survey.Vector, possible []survey.Mistake) (best *survey.Mistake, 
 		e, n := v.East-k.East, v.North-k.North
 		ee, en, nn := v.EE+k.U*k.U, v.EN, v.NN+k.U*k.U
 		d2 := (nn*e*e - 2*en*e*n + ee*n*n) / (ee*nn - en*en)
-		if d2 > fits95 || !(d2 >= 0) {
+		known := k.U <= (1-explains)*math.Hypot(k.East, k.North) && math.Hypot(e, n) <= (1-explains)*math.Hypot(v.East, v.North)
+		if !known || d2 > fits95 || !(d2 >= 0) {
 			continue
 		}
 		count++

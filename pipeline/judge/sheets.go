@@ -21,12 +21,13 @@ type sheetCase struct {
 	could, show int             // surveyed lines that the shift lies across; that lie nearer to it than to none
 	crews       map[string]bool // that read the sheet's lines
 	sessions    map[int]bool
-	compared    int     // lines that two crews or more read
-	apartM      float64 // the farthest that two crews' means on one of them are apart
+	off         map[int]bool // of the sessions: those that are off themselves, left out of what follows
+	compared    int          // lines that two crews or more read
+	apartM      float64      // the farthest that two crews' means on one of them are apart
 }
 
 // add takes in the visits of one of the sheet's records, shifted by (east, north).
-func (c *sheetCase) add(vs []visit, east, north float64) {
+func (c *sheetCase) add(vs []visit, east, north float64, off func(session int) bool) {
 	all := whole(vs)
 	size := math.Hypot(east, north)
 	if shift := all.shows(east, north); math.Abs(shift) >= couldShow*size {
@@ -39,6 +40,10 @@ func (c *sheetCase) add(vs []visit, east, north float64) {
 	for i := range vs {
 		c.crews[vs[i].crew] = true
 		c.sessions[vs[i].session] = true
+		if off(vs[i].session) {
+			c.off[vs[i].session] = true
+			continue
+		}
 		means[vs[i].crew] = append(means[vs[i].crew], vs[i])
 	}
 	if len(means) < 2 {
@@ -57,18 +62,27 @@ func (c *sheetCase) add(vs []visit, east, north float64) {
 // sheetSentence says what a sheet's shift is and to what this data attributes it.
 func (f *field) sheetSentence(k int) string {
 	e := &f.m.Effects[k]
-	c := sheetCase{crews: map[string]bool{}, sessions: map[int]bool{}}
+	c := sheetCase{crews: map[string]bool{}, sessions: map[int]bool{}, off: map[int]bool{}}
 	for _, vs := range f.bySheet[e.Name] {
-		c.add(vs, e.V.East, e.V.North)
+		c.add(vs, e.V.East, e.V.North, func(session int) bool { return f.m.Effects[session].Significant })
 	}
 	size, u := length(e.V)
 	var b strings.Builder
 	fmt.Fprintf(&b, "%d of %s of drawing %s that could show it lie %.2f m %s of where %s found them (u %.2f m): add %.2f m to the %s.",
 		c.show, words.Count(c.could, "surveyed line"), e.Name, size, compass(-e.V.East, -e.V.North), crewWords(&c), u, size, compass(e.V.East, e.V.North))
-	if c.compared > 0 {
-		fmt.Fprintf(&b, " On %s that more than one crew read they agree within %.2f m.", words.Count(c.compared, "line"), c.apartM)
+	sessions := slices.Sorted(maps.Keys(c.sessions))
+	if len(c.off) > 0 {
+		fmt.Fprintf(&b, " Left out of what follows, being off itself: %s.", namesOf(f.m, slices.Sorted(maps.Keys(c.off))))
+		sessions = slices.DeleteFunc(sessions, func(s int) bool { return c.off[s] })
 	}
-	b.WriteString(f.checkWords(slices.Sorted(maps.Keys(c.sessions))))
+	if c.compared > 0 {
+		how := "agree within"
+		if c.apartM > f.o.Default.HorizontalM {
+			how = "differ by up to"
+		}
+		fmt.Fprintf(&b, " On %s that more than one crew read they %s %.2f m.", words.Count(c.compared, "line"), how, c.apartM)
+	}
+	b.WriteString(f.checkWords(sessions))
 	b.WriteString(mistakeWords(e.V, f.possible(e)))
 	if len(e.RestsOn) == 0 {
 		b.WriteString(" This data attributes the difference to the record.")
@@ -100,6 +114,8 @@ func (f *field) checkWords(sessions []int) string {
 		most = max(most, math.Hypot(estimate.Median(c.east), estimate.Median(c.north)))
 	}
 	switch {
+	case len(sessions) == 0:
+		return ""
 	case checks == 0 && len(sessions) == 1:
 		return " The session has no control check."
 	case checks == 0:
