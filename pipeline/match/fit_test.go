@@ -16,7 +16,7 @@ func TestFit(t *testing.T) {
 		line("A", "gas", "S", orb.Point{-34.3, -5.9}, orb.Point{25.7, -5.9}),
 		line("B", "gas", "S", orb.Point{25.7, -5.9}, orb.Point{25.7, 54.1}),
 	})
-	n := newNetwork(s, map[string]int32{"S": 0}, nil, ordinary)
+	n := newNetwork(s, map[string]int32{"S": 0}, ordinary)
 	gas := n.utility("gas")
 	var near []stray
 	for i := range 5 {
