@@ -129,7 +129,7 @@ func median(v []float64) float64 {
 }
 
 var (
-	linesAgain  = regexp.MustCompile(`^(\d+) of (\d+) surveyed lines? of drawing (\S+) that could show it lie ([\d.]+) m \S+ of where (\d+) crews?(?: in (\d+) sessions)? found them \(u ([\d.]+) m\)`)
+	linesAgain  = regexp.MustCompile(`^(?:(\d+) of (\d+)|No) surveyed lines? of drawing (\S+) (?:that could show it|lies across its shift, .* alone: they) lie ([\d.]+) m \S+ of where (\d+) crews?(?: in (\d+) sessions)? found them \(u ([\d.]+) m\)`)
 	crewsAgain  = regexp.MustCompile(`On (\d+) lines? that more than one crew read they (?:agree within|differ by up to) ([\d.]+) m`)
 	checksAgain = regexp.MustCompile(`(\d+) control checks? of (?:one|(\d+)) of these sessions: (?:their medians agree with the marks within|its median is) ([\d.]+) m`)
 	offAgain    = regexp.MustCompile(`being off itself: (.*?)\. `)
@@ -186,6 +186,9 @@ func TestEveryNumberIsTraceable(t *testing.T) {
 				if said != "" && math.Abs(float(t, said)-again) > tolerance {
 					t.Errorf("town %d, sheet %s: %s are %s in the sentence, %.3f found again\n%s", seed, e["name"], what, said, again, e["explanation"])
 				}
+			}
+			if said[2] == "" && again.could > 0 {
+				t.Errorf("town %d, sheet %s: %d lines could show it\n%s", seed, e["name"], again.could, e["explanation"])
 			}
 			same("lines that show it", said[1], float64(again.show), 0)
 			same("lines that could", said[2], float64(again.could), 0)

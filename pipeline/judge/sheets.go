@@ -68,8 +68,12 @@ func (f *field) sheetSentence(k int) string {
 	}
 	size, u := length(e.V)
 	var b strings.Builder
-	fmt.Fprintf(&b, "%d of %s of drawing %s that could show it lie %.2f m %s of where %s found them (u %.2f m): add %.2f m to the %s.",
-		c.show, words.Count(c.could, "surveyed line"), e.Name, size, compass(-e.V.East, -e.V.North), crewWords(&c), u, size, compass(e.V.East, e.V.North))
+	which := fmt.Sprintf("%d of %s of drawing %s that could show it lie", c.show, words.Count(c.could, "surveyed line"), e.Name)
+	if c.could == 0 {
+		which = fmt.Sprintf("No surveyed line of drawing %s lies across its shift, which is seen by bends, joints and parts of it alone: they lie", e.Name)
+	}
+	fmt.Fprintf(&b, "%s %.2f m %s of where %s found them (u %.2f m): add %.2f m to the %s.",
+		which, size, compass(-e.V.East, -e.V.North), crewWords(&c), u, size, compass(e.V.East, e.V.North))
 	sessions := slices.Sorted(maps.Keys(c.sessions))
 	if len(c.off) > 0 {
 		fmt.Fprintf(&b, " Left out of what follows, being off itself: %s.", namesOf(f.m, slices.Sorted(maps.Keys(c.off))))
