@@ -1,7 +1,10 @@
 package publish
 
 import (
+	"cmp"
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 
 	"github.com/asfound/asfound/pipeline/survey"
@@ -42,10 +45,9 @@ func (e *edition) todoInput() []todo {
 
 func (e *edition) todoEffects() []todo {
 	var out []todo
-	for _, f := range e.effects() {
-		if !f.Significant {
-			continue
-		}
+	effects := slices.DeleteFunc(slices.Clone(e.effects()), func(f survey.Effect) bool { return !f.Significant })
+	slices.SortStableFunc(effects, func(a, b survey.Effect) int { return cmp.Compare(moves(b), moves(a)) }) // what moves most of the map first
+	for _, f := range effects {
 		t := todo{Why: sentence(f.Explanation), Link: "#effects"}
 		switch f.Kind {
 		case survey.EffectSheet:
@@ -98,12 +100,15 @@ func (e *edition) todoResurvey() []todo {
 	}}
 }
 
+// moves is how much an effect moves: metres times records.
+func moves(f survey.Effect) float64 { return math.Hypot(f.V.East, f.V.North) * float64(f.Records) }
+
 // sentence begins an explanation with a capital and ends it with a stop.
 func sentence(text string) string {
 	if text == "" {
 		return ""
 	}
-	return strings.ToUpper(text[:1]) + text[1:] + "."
+	return strings.ToUpper(text[:1]) + strings.TrimSuffix(text[1:], ".") + "."
 }
 
 func joinSentences(a, b string) string {
