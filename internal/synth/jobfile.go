@@ -44,7 +44,7 @@ func (t *Town) config(o WriteOptions) string {
 		p("  - {utility: gas, table: us-49cfr192, class: distribution main}\n")
 		p("  - {utility: water, table: us-tx-290-44, class: water line}\n")
 		p("  - {utility: electric, table: nesc-352-1, class: up to 600 V}\n")
-		p("zones:\n  - {law: us-fl}\n")
+		p("zones:\n  - {law: cga}\n")
 	}
 	p("correct: {when: outside, apply: proposed}\n")
 	p("resurvey:\n  budget: 25000\n  mobilisation: 400\n  per_km: 1800\n")
