@@ -3,6 +3,7 @@ package pipeline
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"slices"
 	"strings"
 
 	"github.com/asfound/asfound/pipeline/survey"
@@ -22,23 +23,24 @@ const (
 // are. Names that stand in remarks, tickets or the names of files stay.
 func coded(s *survey.Survey) *survey.Survey {
 	out := *s
-	out.Traces = append([]survey.Trace(nil), s.Traces...)
+	hide := func(crew, receiver, session *string) {
+		*crew, *receiver, *session = code("crew", *crew), code("receiver", *receiver), code("session", *session)
+	}
+	out.Traces = slices.Clone(s.Traces)
 	for i := range out.Traces {
 		t := &out.Traces[i]
 		t.ID = codedID(t)
-		t.Crew, t.Receiver, t.Session = code("crew", t.Crew), code("receiver", t.Receiver), code("session", t.Session)
+		hide(&t.Crew, &t.Receiver, &t.Session)
 	}
-	out.Marks = append([]survey.Mark(nil), s.Marks...)
+	out.Marks = slices.Clone(s.Marks)
 	for i := range out.Marks {
-		m := &out.Marks[i]
-		m.Crew, m.Receiver, m.Session = code("crew", m.Crew), code("receiver", m.Receiver), code("session", m.Session)
+		hide(&out.Marks[i].Crew, &out.Marks[i].Receiver, &out.Marks[i].Session)
 	}
-	out.Exposures = append([]survey.Exposure(nil), s.Exposures...)
+	out.Exposures = slices.Clone(s.Exposures)
 	for i := range out.Exposures {
-		e := &out.Exposures[i]
-		e.Crew, e.Receiver, e.Session = code("crew", e.Crew), code("receiver", e.Receiver), code("session", e.Session)
+		hide(&out.Exposures[i].Crew, &out.Exposures[i].Receiver, &out.Exposures[i].Session)
 	}
-	out.Checks = append([]survey.Check(nil), s.Checks...)
+	out.Checks = slices.Clone(s.Checks)
 	for i := range out.Checks {
 		out.Checks[i].Session = code("session", out.Checks[i].Session)
 	}
@@ -50,9 +52,10 @@ func coded(s *survey.Survey) *survey.Survey {
 func codedID(t *survey.Trace) string {
 	words := strings.Split(t.ID, " / ")
 	for i, w := range words {
-		for what, name := range map[string]string{"crew": t.Crew, "receiver": t.Receiver} {
-			if name != "" && (w == name || i == 0 && strings.HasSuffix(w, ":"+name)) {
-				words[i] = strings.TrimSuffix(w, name) + code(what, name)
+		// A receiver with the crew's name goes by the crew's code.
+		for _, of := range [][2]string{{"receiver", t.Receiver}, {"crew", t.Crew}} {
+			if name := of[1]; name != "" && (w == name || i == 0 && strings.HasSuffix(w, ":"+name)) {
+				words[i] = strings.TrimSuffix(w, name) + code(of[0], name)
 			}
 		}
 	}

@@ -135,8 +135,8 @@ func (p *place) hypotheses(stated *crs.System) (at orb.Point, ok bool) {
 
 // add adds a mistake by its shift along the plane's axes, turned into true ones.
 func (p *place) add(name string, x, y, u float64) {
-	sin, cos := math.Sincos(p.record.Convergence)
-	m := survey.Mistake{Name: name, East: (x*cos + y*sin) / p.record.Scale, North: (y*cos - x*sin) / p.record.Scale, U: u}
+	east, north := survey.True(orb.Point{x, y}, p.record.Convergence)
+	m := survey.Mistake{Name: name, East: east / p.record.Scale, North: north / p.record.Scale, U: u}
 	if d := math.Hypot(m.East, m.North); d > leastM && d < mostM {
 		p.found = append(p.found, m)
 	}

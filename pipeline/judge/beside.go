@@ -19,16 +19,7 @@ type neighbourhood struct {
 
 func newNeighbourhood(s *survey.Survey, matches [][]survey.Match) *neighbourhood {
 	n := &neighbourhood{s: s, read: make([][]float64, len(s.Records))}
-	var segs []spatial.Segment
-	for r := range s.Records {
-		for _, part := range s.Records[r].Parts {
-			for i := 1; i < len(part); i++ {
-				segs = append(segs, spatial.Segment{A: part[i-1], B: part[i]})
-				n.record = append(n.record, int32(r))
-			}
-		}
-	}
-	n.index = spatial.New(segs, aloneM)
+	n.index, n.record = segmentsOf(s, aloneM)
 	for t := range matches {
 		for i := range matches[t] {
 			if m := &matches[t][i]; m.Status == survey.StatusUsed {
@@ -37,6 +28,21 @@ func newNeighbourhood(s *survey.Survey, matches [][]survey.Match) *neighbourhood
 		}
 	}
 	return n
+}
+
+// segmentsOf indexes the segments of all records, for looking reachM around a place;
+// record is that of each.
+func segmentsOf(s *survey.Survey, reachM float64) (index *spatial.Index, record []int32) {
+	var segments []spatial.Segment
+	for r := range s.Records {
+		for _, part := range s.Records[r].Parts {
+			for i := 1; i < len(part); i++ {
+				segments = append(segments, spatial.Segment{A: part[i-1], B: part[i]})
+				record = append(record, int32(r))
+			}
+		}
+	}
+	return spatial.New(segments, reachM), record
 }
 
 // alone says that no record of a utility is in reach of a place.

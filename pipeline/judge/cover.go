@@ -84,7 +84,7 @@ func coverFinding(rec *survey.Record, line *lineref.Line, p *survey.Profile, rec
 	f.Sentence = fmt.Sprintf("Between stations %.1f m and %.1f m the cover is %.2f m where it is worst (u %.2f m), from %s on the record; %s asks for %.2f m. It is less with a probability of %.3f.",
 		from, to, worst.coverM, worst.u, words.Count(p.Cover.Readings, "depth reading"), rule.Law, rule.MinimumM, f.Probability)
 	if verdict == survey.VerdictUndecided {
-		f.DecideAtU = math.Abs(f.OffsetM) / estimate.NormalQuantile(o.level())
+		f.DecideAtU = wouldDecide(worst.coverM, rule.MinimumM, o.level())
 		f.Sentence += o.undecided(worst.coverM, worst.u, rule.MinimumM, math.Inf(1), f.DecideAtU)
 	}
 	f.Sentence += " " + localCode

@@ -3,6 +3,7 @@ package judge
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -75,20 +76,13 @@ type coverPattern struct {
 func coverPatterns(s *survey.Survey, m *survey.Model) []coverPattern {
 	told := toldCovers(s, m)
 	bySheet := map[string][]*toldCover{}
-	var sheets []string
 	for i := range told {
-		name := s.Records[told[i].record].Sheet
-		if name == "" {
-			continue
+		if name := s.Records[told[i].record].Sheet; name != "" {
+			bySheet[name] = append(bySheet[name], &told[i])
 		}
-		if bySheet[name] == nil {
-			sheets = append(sheets, name)
-		}
-		bySheet[name] = append(bySheet[name], &told[i])
 	}
-	slices.Sort(sheets)
 	var out []coverPattern
-	for _, name := range sheets {
+	for _, name := range slices.Sorted(maps.Keys(bySheet)) {
 		if f, ok := sheetPattern(s, name, bySheet[name]); ok {
 			out = append(out, f)
 		}
@@ -332,23 +326,29 @@ func regradedBy(s *survey.Survey, cs []*toldCover) (shift, sure float64) {
 	if len(cs) < regradedFrom || utilities < 2 || sheets < 2 {
 		return 0, 0
 	}
-	odds := func(cs []*toldCover) float64 {
+	odds := func(cs []*toldCover) (log, mean float64) {
 		none := 0.0
 		for _, c := range cs {
 			none += c.likely(0)
 		}
-		common, _ := inCommon(cs)
-		return common - none
+		common, mean := inCommon(cs)
+		return common - none, mean
 	}
-	_, shift = inCommon(cs)
-	least := odds(cs) + math.Log(regradedShare/(1-regradedShare))
+	least, shift := odds(cs)
+	least += math.Log(regradedShare / (1 - regradedShare))
+	left := map[[2]string]bool{} // utility and sheet, out already
 	for _, c := range cs {
 		out := &s.Records[c.record]
+		if left[[2]string{out.Utility, out.Sheet}] {
+			continue
+		}
+		left[[2]string{out.Utility, out.Sheet}] = true
 		rest := slices.DeleteFunc(slices.Clone(cs), func(o *toldCover) bool {
 			r := &s.Records[o.record]
 			return r.Utility == out.Utility || r.Sheet == out.Sheet
 		})
-		least = min(least, odds(rest)+math.Log(0.5)) // some support, beyond what one of two shares by chance
+		without, _ := odds(rest)
+		least = min(least, without+math.Log(0.5)) // some support, beyond what one of two shares by chance
 	}
 	return shift, 1 / (1 + math.Exp(-least))
 }

@@ -5,6 +5,8 @@ import (
 	"math"
 	"strings"
 
+	"github.com/paulmach/orb"
+
 	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -46,10 +48,8 @@ func newField(s *survey.Survey, vs []visit, m *survey.Model, o *Options) *field 
 	})
 	for i, at := range m.CheckSession {
 		c := &s.Checks[i]
-		sin, cos := math.Sincos(c.Convergence)
-		x, y := (c.Observed[0]-c.Known[0])/c.Scale, (c.Observed[1]-c.Known[1])/c.Scale
-		f.checks[at].east = append(f.checks[at].east, x*cos+y*sin)
-		f.checks[at].north = append(f.checks[at].north, y*cos-x*sin)
+		east, north := survey.True(orb.Point{(c.Observed[0] - c.Known[0]) / c.Scale, (c.Observed[1] - c.Known[1]) / c.Scale}, c.Convergence)
+		f.checks[at].east, f.checks[at].north = append(f.checks[at].east, east), append(f.checks[at].north, north)
 	}
 	for i := range m.Effects {
 		if m.Effects[i].Kind == survey.EffectSource {

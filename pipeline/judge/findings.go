@@ -91,13 +91,9 @@ func depthFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *sur
 // positionSentence says a finding in words; every number in it is the model's.
 func positionSentence(rec *survey.Record, m *survey.Model, j *survey.Judgement, f *survey.Finding) string {
 	sh := &m.Profiles[j.Record].Shares
-	side := "right"
-	if f.OffsetM < 0 {
-		side = "left"
-	}
 	var b strings.Builder
-	fmt.Fprintf(&b, "Between stations %.1f m and %.1f m %s put the line %.2f m to the %s of the map (u %.2f m, tolerance %.2f m).",
-		f.FromM, f.ToM, words.Count(f.Readings, "reading"), math.Abs(f.OffsetM), side, f.OffsetU, f.ToleranceM)
+	fmt.Fprintf(&b, "Between stations %.1f m and %.1f m %s put the line %.2f m %s of the map (u %.2f m, tolerance %.2f m).",
+		f.FromM, f.ToM, words.Count(f.Readings, "reading"), math.Abs(f.OffsetM), sideOf(f.OffsetM), f.OffsetU, f.ToleranceM)
 	switch f.Attribution {
 	case survey.AttributionRecord:
 		fmt.Fprintf(&b, " Of a mean raw difference of %+.2f m the model puts %+.2f m down to the record", sh.RawM, sh.SheetM+sh.OwnM+sh.LocalM)

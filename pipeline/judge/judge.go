@@ -17,8 +17,9 @@ import (
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
-// Records judges every record of s, and lists the findings: positions by record
-// and station, then depths, patterns of covers, unmapped lines and records not detected.
+// Records judges every record of s, and lists the findings: record by record its
+// positions by station, its depth and its covers; then patterns of covers, unmapped
+// lines and records not detected.
 func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Options) ([]survey.Judgement, []survey.Finding) {
 	js := make([]survey.Judgement, len(s.Records))
 	var findings []survey.Finding

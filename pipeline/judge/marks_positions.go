@@ -47,12 +47,9 @@ type sample struct{ stationM, offsetM, sigmaM float64 }
 
 // samples are the used readings of the records with an exposure, by record.
 func (o *Options) samples(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, m *survey.Model) map[int][]sample {
-	lines := map[int]*lineref.Line{}
+	asked := map[int]bool{}
 	for i := range exposed {
-		if r := exposed[i].Record; r >= 0 && lines[r] == nil {
-			line := lineref.New(s.Records[r].Parts, s.Records[r].Scale)
-			lines[r] = &line
-		}
+		asked[exposed[i].Record] = true
 	}
 	out := map[int][]sample{}
 	for t := range matches {
@@ -60,12 +57,10 @@ func (o *Options) samples(s *survey.Survey, matches [][]survey.Match, exposed []
 		effects := effectsOf(m, tr.Session, tr.Positions)
 		for i := range matches[t] {
 			k := &matches[t][i]
-			line := lines[k.Record]
-			if k.Status != survey.StatusUsed || line == nil {
+			if k.Status != survey.StatusUsed || !asked[k.Record] {
 				continue
 			}
-			d := line.Direction(k.Part, k.Segment)
-			east, north := toTrue(orb.Point{d[1], -d[0]}, s.Records[k.Record].Convergence)
+			east, north := s.Records[k.Record].Right(k.Part, k.Segment)
 			offset := k.OffsetM
 			for _, f := range effects {
 				off, _ := f.V.Along(east, north)
@@ -82,7 +77,7 @@ func (o *Options) samples(s *survey.Survey, matches [][]survey.Match, exposed []
 // the variance of the rest. What one session or source gives to both cancels.
 func (o *Options) positionErrors(s *survey.Survey, m *survey.Model, mark, exposure int, right orb.Point, convergence float64) (shiftM, variance float64) {
 	k, e := &s.Marks[mark], &s.Exposures[exposure]
-	east, north := toTrue(right, convergence)
+	east, north := survey.True(right, convergence)
 	sameSource := k.Positions == e.Positions
 	sameSession := sameSource && k.Session == e.Session
 	add := func(name, positions string, sign float64) {
@@ -127,10 +122,4 @@ func effectsOf(m *survey.Model, session, positions string) (out []*survey.Effect
 		}
 	}
 	return out
-}
-
-// toTrue turns a direction in the grid into true east and north.
-func toTrue(v orb.Point, convergence float64) (east, north float64) {
-	sin, cos := math.Sincos(convergence)
-	return v[0]*cos + v[1]*sin, v[1]*cos - v[0]*sin
 }

@@ -2,12 +2,10 @@ package judge
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"strings"
 
 	"github.com/asfound/asfound/internal/estimate"
-	"github.com/asfound/asfound/internal/spatial"
 	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -96,10 +94,10 @@ func (f *field) count(out []survey.Session, at []int, matches [][]survey.Match) 
 			}
 		}
 		walked := left[k][from:]
-		mean := average(walked)
-		q.BiasM += mean * float64(len(walked))
+		bias := mean(walked)
+		q.BiasM += bias * float64(len(walked))
 		for i := range walked {
-			walked[i] -= mean
+			walked[i] -= bias
 		}
 	}
 	for k := range out {
@@ -108,14 +106,6 @@ func (f *field) count(out []survey.Session, at []int, matches [][]survey.Match) 
 			out[k].NoiseM = estimate.MAD(left[k])
 		}
 	}
-}
-
-func average(v []float64) float64 {
-	sum := 0.0
-	for _, x := range v {
-		sum += x
-	}
-	return sum / math.Max(float64(len(v)), 1)
 }
 
 // left is what the line as adjusted and the positions' error leave of a reading's
@@ -140,17 +130,7 @@ func (f *field) left(trace int, m *survey.Match) float64 {
 // another line, and how many readings the job distrusts at such places: crews do
 // not choose where they are sent.
 func (f *field) crowd(out []survey.Session, at []int, matches [][]survey.Match) {
-	var segments []spatial.Segment
-	var of []int32
-	for r := range f.s.Records {
-		for _, part := range f.s.Records[r].Parts {
-			for i := 1; i < len(part); i++ {
-				segments = append(segments, spatial.Segment{A: part[i-1], B: part[i]})
-				of = append(of, int32(r))
-			}
-		}
-	}
-	index := spatial.New(segments, f.o.CongestedM)
+	index, of := segmentsOf(f.s, f.o.CongestedM)
 	var rate [2]struct{ distrusted, all float64 } // open, congested
 	seen := make([]int, len(out))
 	var near []int32

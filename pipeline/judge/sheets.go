@@ -137,7 +137,7 @@ func length(v survey.Vector) (size, u float64) {
 
 func capital(s string) string { return strings.ToUpper(s[:1]) + s[1:] }
 
-// names lists effects by name.
+// namesOf lists effects by name.
 func namesOf(m *survey.Model, effects []int) string {
 	var all []string
 	for _, i := range effects {

@@ -99,12 +99,13 @@ func runsOf(tr *survey.Trace, t int, matches []survey.Match, near *neighbourhood
 	return out
 }
 
+// mean is that of some values; 0 of none.
 func mean(v []float64) float64 {
 	sum := 0.0
 	for _, x := range v {
 		sum += x
 	}
-	return sum / float64(len(v))
+	return sum / max(float64(len(v)), 1)
 }
 
 // unmappedRun is a run up to its last likely reading, if that is enough for a line.
@@ -121,16 +122,12 @@ func unmappedRun(r *run, likely, alone int) (run, bool) {
 // doubtful is the finding of a record that a run lies beside.
 func doubtful(s *survey.Survey, r *run, b beside) survey.Finding {
 	rec := &s.Records[b.record]
-	side := "right"
-	if b.offsetM < 0 {
-		side = "left"
-	}
 	return survey.Finding{
 		Kind: survey.KindPosition, Record: b.record, Utility: rec.Utility, Sheet: rec.Sheet, Verdict: survey.VerdictUndecided,
 		FromM: b.fromM, ToM: b.toM, OffsetM: b.offsetM, OffsetU: b.spreadM, Probability: 0.5, Attribution: survey.AttributionInseparable,
 		Readings: len(r.points), Line: b.line,
-		Sentence: fmt.Sprintf("%s of a %s line run %.2f m to the %s of the map, on average, beside stations %.0f m to %.0f m, and nothing else was read there. Either the line lies there, or the map lacks one here; readings on a line where the map has it would tell.",
-			words.Count(len(r.points), "reading"), rec.Utility, math.Abs(b.offsetM), side, b.fromM, b.toM),
+		Sentence: fmt.Sprintf("%s of a %s line run %.2f m %s of the map, on average, beside stations %.0f m to %.0f m, and nothing else was read there. Either the line lies there, or the map lacks one here; readings on a line where the map has it would tell.",
+			words.Count(len(r.points), "reading"), rec.Utility, math.Abs(b.offsetM), sideOf(b.offsetM), b.fromM, b.toM),
 	}
 }
 

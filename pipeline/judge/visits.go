@@ -86,7 +86,6 @@ func whole(vs []visit) (out visit) {
 	}
 	n := float64(out.readings)
 	out.offsetM, out.east, out.north = out.offsetM/n, out.east/n, out.north/n
-	out.record = vs[0].record
 	return out
 }
 

@@ -23,7 +23,7 @@ func Exposures(s *survey.Survey, prior *survey.Model, o Options) []survey.Match 
 	if len(out) == 0 {
 		return out
 	}
-	m := &exposedMap{s: s, prior: prior, o: o, fittings: map[string]*survey.Fitting{}}
+	m := &exposedMap{s: s, prior: prior, o: o, fittings: s.FittingsByID()}
 	var segs []spatial.Segment
 	for r := range s.Records {
 		for _, part := range s.Records[r].Parts {
@@ -34,13 +34,6 @@ func Exposures(s *survey.Survey, prior *survey.Model, o Options) []survey.Match 
 		}
 	}
 	m.index = spatial.New(segs, 10)
-	for i := range s.Fittings {
-		f := &s.Fittings[i]
-		if _, twice := m.fittings[f.ID]; twice {
-			f = nil
-		}
-		m.fittings[s.Fittings[i].ID] = f
-	}
 	for i := range out {
 		e := &s.Exposures[i]
 		if e.Fitting != "" {

@@ -52,7 +52,7 @@ type checkPoint struct {
 func (e *edition) statements() []statement {
 	handedIn, proposed := map[string][]checkPoint{}, map[string][]checkPoint{}
 	shared := map[string]int{}
-	byID := e.fittingsByID()
+	byID := e.Survey.FittingsByID()
 	met, evidence := map[string]bool{}, map[string]bool{}
 	for i := range e.Survey.Exposures {
 		if x := &e.Survey.Exposures[i]; !x.Check {
@@ -61,12 +61,11 @@ func (e *edition) statements() []statement {
 	}
 	for i := range e.Survey.Exposures {
 		x := &e.Survey.Exposures[i]
-		k, ok := byID[x.Fitting]
-		if x.Fitting == "" || !ok || k < 0 || met[x.Fitting] {
+		f := byID[x.Fitting]
+		if x.Fitting == "" || f == nil || met[x.Fitting] {
 			continue
 		}
 		met[x.Fitting] = true
-		f := &e.Survey.Fittings[k]
 		handedIn[f.Source] = append(handedIn[f.Source], difference(f.Point, x))
 		switch {
 		case evidence[x.Fitting]: // by this survey of it or another
@@ -87,18 +86,6 @@ func (e *edition) statements() []statement {
 			st.Notes = append(st.Notes, words.Count(n, "held-out point")+" not counted: "+sharedSource)
 		}
 		out = append(out, st)
-	}
-	return out
-}
-
-func (e *edition) fittingsByID() map[string]int {
-	out := map[string]int{}
-	for i := range e.Survey.Fittings {
-		if _, twice := out[e.Survey.Fittings[i].ID]; twice {
-			out[e.Survey.Fittings[i].ID] = -1
-			continue
-		}
-		out[e.Survey.Fittings[i].ID] = i
 	}
 	return out
 }
@@ -124,9 +111,8 @@ func difference(at orb.Point, x *survey.Exposure) checkPoint {
 	if !(scale > 0) {
 		scale = 1
 	}
-	sin, cos := math.Sincos(x.Convergence)
-	dx, dy := (at[0]-x.Point[0])/scale, (at[1]-x.Point[1])/scale
-	return checkPoint{at, dx*cos + dy*sin, dy*cos - dx*sin, x.SigmaM}
+	east, north := survey.True(orb.Point{(at[0] - x.Point[0]) / scale, (at[1] - x.Point[1]) / scale}, x.Convergence)
+	return checkPoint{at, east, north, x.SigmaM}
 }
 
 // proposedPlace is where the proposed line of a record has a point that the map
@@ -297,7 +283,7 @@ func (e *edition) heldOut() (before, after []float64, unsure, shared int) {
 // accuracyFacts are the statements in words, a line each.
 func (e *edition) accuracyFacts() []fact {
 	var out []fact
-	for _, s := range e.statements() {
+	for _, s := range e.accuracy {
 		f := fact{Name: fmt.Sprintf("Accuracy of %s, %s", s.DataSet, s.State), Source: words.Count(s.Points, "independent point")}
 		for _, said := range []string{s.NSSDA, s.ASPRS} {
 			if said != "" {
@@ -313,8 +299,8 @@ func (e *edition) accuracyFacts() []fact {
 		f.Value += strings.Join(s.Notes, " ")
 		out = append(out, f)
 	}
-	if across := e.acrossLines(); across != "" {
-		out = append(out, fact{Name: "Accuracy across lines", Value: across})
+	if e.across != "" {
+		out = append(out, fact{Name: "Accuracy across lines", Value: e.across})
 	}
 	return out
 }

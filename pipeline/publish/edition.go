@@ -20,6 +20,9 @@ type edition struct {
 	toWGS84 *crs.Operation // from the plane
 	layers  []layerFrame   // per layer of the survey
 	labels  []string       // per record
+
+	accuracy []statement // of every data set
+	across   string      // the same across lines
 }
 
 // layerFrame is how one layer's coordinates hang together with the plane's.
@@ -58,6 +61,7 @@ func prepare(r *survey.Result, grids ...*crs.Grid) (*edition, error) {
 		rec := &s.Records[i]
 		e.layers[rec.Layer].records[rec.Feature] = int32(i)
 	}
+	e.accuracy, e.across = e.statements(), e.acrossLines()
 	return e, nil
 }
 

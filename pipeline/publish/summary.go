@@ -170,7 +170,7 @@ func (e *edition) summarise() *summary {
 	s.Readings = e.countReadings()
 	s.Findings = e.countFindings()
 	s.Marks = e.countMarkChecks()
-	s.Accuracy, s.Across = append([]statement{}, e.statements()...), e.acrossLines()
+	s.Accuracy, s.Across = append([]statement{}, e.accuracy...), e.across
 	s.countEffects(e)
 	for i := range e.Resurvey {
 		if v := &e.Resurvey[i]; v.InBudget {

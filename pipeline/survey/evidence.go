@@ -66,3 +66,16 @@ type Fitting struct {
 
 // Key is the fitting's key among all sources: source + id.
 func (f *Fitting) Key() string { return f.Source + "#" + f.ID }
+
+// FittingsByID finds the fitting of an id; nil where several have it.
+func (s *Survey) FittingsByID() map[string]*Fitting {
+	out := map[string]*Fitting{}
+	for i := range s.Fittings {
+		f := &s.Fittings[i]
+		if _, twice := out[f.ID]; twice {
+			f = nil
+		}
+		out[s.Fittings[i].ID] = f
+	}
+	return out
+}

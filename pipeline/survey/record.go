@@ -50,9 +50,14 @@ func (r *Record) Right(part, segment int) (east, north float64) {
 	if length == 0 {
 		return 0, 0
 	}
-	x, y = y/length, -x/length
-	sin, cos := math.Sincos(r.Convergence)
-	return x*cos + y*sin, y*cos - x*sin
+	return True(orb.Point{y / length, -x / length}, r.Convergence)
+}
+
+// True turns a vector of the grid into true east and north, at a place where grid
+// north lies convergence radians east of true north.
+func True(grid orb.Point, convergence float64) (east, north float64) {
+	sin, cos := math.Sincos(convergence)
+	return grid[0]*cos + grid[1]*sin, grid[1]*cos - grid[0]*sin
 }
 
 // Layer is a records source as it came in, so that what is not corrected can
