@@ -26,7 +26,8 @@ type Options struct {
 const defaultTolerance = 1e-14
 
 // Factor is the factorisation P A P' = L D L' of a positive definite matrix.
-// Its methods other than Eliminate, and those that add entries, may be called from several goroutines.
+// Its methods may be called from several goroutines, but for Eliminate, Invert and
+// those that change entries.
 type Factor struct {
 	n         int
 	inner     int     // steps that are eliminated: all but those of a Part's shared unknowns

@@ -32,8 +32,7 @@ func BenchmarkNetwork(b *testing.B) {
 		b.Fatal(err)
 	}
 	o := testOptions()
-	o.Draws = 400
-	sizes := []int{1_000, 10_000, 100_000, 1_000_000}
+	sizes := []int{1_000, 10_000, 100_000, 300_000, 1_000_000}
 	if os.Getenv("ASFOUND_SLOW") == "1" {
 		sizes = append(sizes, 10_000_000)
 	}

@@ -29,7 +29,7 @@ type covers struct {
 	priors []scalar
 	bare   []bool // per record: none is recorded, so that the cover itself is estimated
 
-	records, receivers int // numbers of their first unknowns; those of the sheets, walks and waves follow from the priors
+	records, sheets, receivers int // numbers of their first unknowns
 }
 
 // coverObs is what the readings of one walk say at one place of a record.
@@ -101,7 +101,7 @@ func newCovers(s *survey.Survey, n *network, g *coverEvidence, o Options) *cover
 			c.priors[c.records+n.rank[r]] = scalar{anyCoverM, normalNu, 1}
 		}
 	}
-	add(len(n.sheets), o.CoverSheetM, o.SheetNu)
+	c.sheets = add(len(n.sheets), o.CoverSheetM, o.SheetNu)
 	c.receivers = add(g.receivers, o.DepthGain, normalNu)
 	for i := range c.passes {
 		c.passes[i].unknown = add(1, c.passes[i].spread, o.Nu)
@@ -129,13 +129,18 @@ func newCovers(s *survey.Survey, n *network, g *coverEvidence, o Options) *cover
 	return c
 }
 
-// row is the linear form of what lies at a station of a record.
-func (c *covers) row(record int, stationM float64) (r row) {
+// mean is the linear form of a record's mean over what was read of it.
+func (c *covers) mean(record int) (r row) {
 	r.add(c.records+c.n.rank[record], 1)
 	if k := c.n.records[record].sheet; k >= 0 && !c.bare[record] {
-		r.add(c.records+len(c.waves)+k, 1)
+		r.add(c.sheets+k, 1)
 	}
-	w := &c.waves[record]
+	return r
+}
+
+// row is the linear form of what lies at a station of a record.
+func (c *covers) row(record int, stationM float64) row {
+	r, w := c.mean(record), &c.waves[record]
 	for k := range w.n {
 		r.add(w.first+k, math.Sqrt2*math.Cos(float64(k+1)*math.Pi*(stationM-w.fromM)/w.lengthM))
 	}
@@ -212,7 +217,7 @@ func (c *covers) reweight(x []float64) {
 // profile reads a record's cover off the estimate, along it and on average. The
 // conversion of depths to covers errs the same way everywhere along it.
 func (c *covers) profile(record int, recordedU float64, x []float64, inv *estimate.Inverse, out *survey.Cover) {
-	w := c.waves[record]
+	w := &c.waves[record]
 	convertedU := math.Hypot(out.U, recordedU)
 	at := func(r row) (float64, float64) {
 		return r.times(x), math.Sqrt(max(inv.Form(r.idx[:r.n], r.coef[:r.n]), 0) + convertedU*convertedU)
@@ -222,6 +227,5 @@ func (c *covers) profile(record int, recordedU float64, x []float64, inv *estima
 		v, u := at(c.row(record, station))
 		out.Nodes = append(out.Nodes, survey.CoverNode{StationM: station, DifferenceM: v, U: u})
 	}
-	c.waves[record].n = 0 // the mean is what is left without them
-	out.DifferenceM, out.U = at(c.row(record, w.fromM))
+	out.DifferenceM, out.U = at(c.mean(record))
 }

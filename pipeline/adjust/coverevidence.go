@@ -71,7 +71,7 @@ func recorded(rec *survey.Record) float64 {
 	return rec.CoverM
 }
 
-// gatherCovers lists the depth readings that CoverOf can take to a cover. each gets
+// gatherCovers lists the depth readings that coverOf can take to a cover. each gets
 // every reading's own difference to a recorded cover, out how many there are of a
 // record and what their conversion errs by.
 func gatherCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options, each [][]float32, out []survey.Cover) *coverEvidence {
@@ -87,7 +87,7 @@ func gatherCovers(s *survey.Survey, matches [][]survey.Match, exposed []survey.M
 				continue
 			}
 			rec := &s.Records[m.Record]
-			cover, u, why := CoverOf(rd, rec)
+			cover, u, why := coverOf(rd, rec)
 			if why != "" {
 				g.skipped[why]++
 				continue
@@ -192,7 +192,7 @@ func (g *coverEvidence) addExposures(s *survey.Survey, exposed []survey.Match, o
 // said. Common practice, no source.
 const diameterShare = 0.05
 
-// CoverOf turns a depth reading into cover over the outside top of a record's
+// coverOf turns a depth reading into cover over the outside top of a record's
 // line, with what the conversion errs by (one standard deviation), or says why it
 // cannot:
 //
@@ -202,7 +202,7 @@ const diameterShare = 0.05
 //	sonde                 anywhere in the bore: less half the diameter
 //
 // What may lie anywhere within a length has its standard deviation over sqrt 12.
-func CoverOf(rd *survey.Reading, rec *survey.Record) (coverM, u float64, why string) {
+func coverOf(rd *survey.Reading, rec *survey.Record) (coverM, u float64, why string) {
 	d := rec.DiameterM
 	if rd.DepthTo == survey.DepthToTop {
 		return rd.DepthM, 0, ""

@@ -48,9 +48,10 @@ func TestPartsChangeNothing(t *testing.T) {
 	}
 }
 
-// everything that a model says, with the draws of a record; NaN is NaN here.
+// everything that a model says, with the draws of a record and what it would be
+// without a session; NaN is NaN here.
 func everything(m *survey.Model, record int) (all []string) {
-	for _, v := range []any{m.Profiles, m.Effects, m.Budget, m.Fit, m.OffsetU, m.CoverDifferenceM, m.Draws(record)} {
+	for _, v := range []any{m.Profiles, m.Effects, m.Budget, m.Fit, m.OffsetU, m.CoverDifferenceM, m.Draws(record), m.Without(record), m.Notes} {
 		all = append(all, fmt.Sprintf("%b", v)) // every bit of a float
 	}
 	return all

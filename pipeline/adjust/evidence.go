@@ -99,8 +99,7 @@ type check struct {
 // the order of the input.
 func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options) *evidence {
 	ev := &evidence{traceIDs: make([]string, len(s.Traces)), obs: make([]observation, 0, countUsed(matches)+2*len(exposed))}
-	session := ev.nameSessions(s)
-	ev.setups = session
+	ev.nameSessions(s)
 	type biasKey struct{ trace, part int32 }
 	biases := map[biasKey]int32{}
 	for _, t := range s.ByID() {
@@ -122,7 +121,7 @@ func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, 
 			}
 			ob := observation{
 				trace: int32(t), reading: int32(i), record: int32(m.Record), point: rd.Point, node: int32(at), alpha: alpha,
-				bias: b, session: int32(session[setup{tr.Session, tr.Positions}]), knot: -1, against: m.Against, weight: 1,
+				bias: b, session: int32(ev.setups[setup{tr.Session, tr.Positions}]), knot: -1, against: m.Against, weight: 1,
 			}
 			ob.measure(rn, m.Part, m.Segment, m.StationM)
 			ob.sigma, ob.wander = o.sigma(rd, m)
@@ -130,10 +129,10 @@ func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, 
 		}
 	}
 	ev.biases = len(biases)
-	ev.addExposures(s, exposed, session, n, o)
+	ev.addExposures(s, exposed, n, o)
 	ev.layKnots(s, o.WanderS)
 	ev.sortByRecord(n.rank)
-	ev.addChecks(s, session, o)
+	ev.addChecks(s, o)
 	return ev
 }
 
@@ -203,7 +202,7 @@ func (ev *evidence) layKnots(s *survey.Survey, tauS float64) {
 	}
 }
 
-func (ev *evidence) addChecks(s *survey.Survey, session map[setup]int, o Options) {
+func (ev *evidence) addChecks(s *survey.Survey, o Options) {
 	order := orderOf(len(s.Checks), func(a, b int) int {
 		x, y := &s.Checks[a], &s.Checks[b]
 		return cmp.Or(cmp.Compare(x.Session, y.Session), cmp.Compare(x.Mark, y.Mark), x.Time.Compare(y.Time),
@@ -214,7 +213,7 @@ func (ev *evidence) addChecks(s *survey.Survey, session map[setup]int, o Options
 		a := axesOf(c.Scale, c.Convergence)
 		e, n := a.ground(c.Observed[0]-c.Known[0], c.Observed[1]-c.Known[1])
 		sigma := math.Hypot(o.position(c.SigmaM), o.PoleM) // it wanders, too: alone, all of it is new
-		ev.checks = append(ev.checks, check{session[setup{c.Session, c.Positions}], e, n, sigma, 1})
+		ev.checks = append(ev.checks, check{ev.setups[setup{c.Session, c.Positions}], e, n, sigma, 1})
 	}
 	ev.weighChecks(o.Nu)
 }
@@ -244,7 +243,7 @@ type setup struct{ session, positions string }
 
 // nameSessions lists sessions and sources of positions by name, of readings and
 // checks. A session with positions from two sources is two.
-func (ev *evidence) nameSessions(s *survey.Survey) map[setup]int {
+func (ev *evidence) nameSessions(s *survey.Survey) {
 	crew, accuracy := map[setup]string{}, map[string]float64{}
 	operation := map[string]float64{}
 	for i := range s.Sources {
@@ -280,9 +279,9 @@ func (ev *evidence) nameSessions(s *survey.Survey) map[setup]int {
 	setups := slices.SortedFunc(maps.Keys(crew), func(a, b setup) int {
 		return cmp.Or(cmp.Compare(a.session, b.session), cmp.Compare(a.positions, b.positions))
 	})
-	index := map[setup]int{}
+	ev.setups = map[setup]int{}
 	for i, u := range setups {
-		index[u] = i
+		ev.setups[u] = i
 		sources[u.session]++
 	}
 	for _, u := range setups {
@@ -292,7 +291,6 @@ func (ev *evidence) nameSessions(s *survey.Survey) map[setup]int {
 		}
 		ev.sessions = append(ev.sessions, session{name, crew[u], source[u.positions]})
 	}
-	return index
 }
 
 // between is the pair of nodes around a station of a part: the first of them,

@@ -24,7 +24,7 @@ func byPlace(es []survey.Exposure) []int {
 
 // addExposures adds the exposures that were matched: one equation across the line,
 // or one along each axis where a fitting tells of both.
-func (ev *evidence) addExposures(s *survey.Survey, exposed []survey.Match, session map[setup]int, n *network, o Options) {
+func (ev *evidence) addExposures(s *survey.Survey, exposed []survey.Match, n *network, o Options) {
 	if len(exposed) == 0 {
 		return
 	}
@@ -37,7 +37,7 @@ func (ev *evidence) addExposures(s *survey.Survey, exposed []survey.Match, sessi
 		at, alpha := rn.between(m.Part, m.StationM)
 		ob := observation{
 			trace: -1, reading: int32(i), record: int32(m.Record), point: e.Point, node: int32(at), alpha: alpha,
-			bias: -1, knot: -1, session: int32(session[setup{e.Session, e.Positions}]), weight: 1, sigma: o.exposedSigma(e),
+			bias: -1, knot: -1, session: int32(ev.setups[setup{e.Session, e.Positions}]), weight: 1, sigma: o.exposedSigma(e),
 		}
 		if e.Fitting == "" {
 			ob.measure(rn, m.Part, m.Segment, m.StationM)

@@ -123,8 +123,8 @@ func (p *problem) handOver(c *cell) {
 	c.part.Reduced(func(i int, v float64) { j.rhs[j.place[c.index[i]]] += v })
 }
 
-// forget lets go of the equations of a cell that nothing was read on: they are
-// needed at the start and at the end.
+// forget lets go of a cell's equations: nothing was read on it, so that they are
+// needed at the start and at the end only, or its posterior is known.
 func (p *problem) forget(c *cell) { c.part, c.slots = nil, nil }
 
 // cellsAtOnce is how many cells are condensed before they are joined: a part of

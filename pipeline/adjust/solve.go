@@ -113,7 +113,10 @@ func (p *problem) run() error {
 		}
 		p.settle(before)
 		if p.settled() || p.iterations == p.most {
-			return p.solve(lastShare)
+			if p.joint.loose { // roughly solved so far
+				return p.solve(lastShare)
+			}
+			return nil
 		}
 		if p.o.LocalNu > 0 && p.iterations%2 == 0 && p.iterations <= roughPasses {
 			p.roughen()

@@ -120,7 +120,7 @@ func (p *problem) start(m *survey.Model) {
 	}
 	for r := range p.n.records {
 		if r < len(m.Profiles) {
-			p.startRecord(r, m.Profiles[r].Nodes)
+			p.startRecord(r, &m.Profiles[r])
 		}
 	}
 }
@@ -214,9 +214,8 @@ type sheetForm struct{ east, north, value, weight float64 }
 // of it: reweighted least squares with a Cauchy weight, from where the sheet was
 // moved to, or else from the plain ones.
 func robustShift(fs []sheetForm, moved [2]float64, scaleM float64) (east, north float64) {
-	const rounds = 20
 	east, north = moved[0], moved[1]
-	for k := range rounds {
+	for k := range shiftRounds {
 		var ee, en, nn, ge, gn, sum, all float64
 		for _, f := range fs {
 			w := f.weight
@@ -245,25 +244,17 @@ func robustShift(fs []sheetForm, moved [2]float64, scaleM float64) (east, north 
 
 // startRecord places a record's nodes where it lay, and its own shift where it lay
 // on average.
-func (p *problem) startRecord(r int, was []survey.Node) {
-	if len(was) == 0 {
+func (p *problem) startRecord(r int, was *survey.Profile) {
+	if len(was.Nodes) == 0 {
 		return
 	}
 	nodes := p.n.records[r].nodes
 	east, north := 0.0, 0.0
 	for k := range nodes {
 		nd := &nodes[k]
-		i, found := slices.BinarySearchFunc(was, nd, func(w survey.Node, nd *node) int {
-			return compareFeet(foot{part: w.Part, stationM: w.StationM}, foot{part: nd.part, stationM: nd.stationM})
-		})
-		a, b, share := max(i-1, 0), min(i, len(was)-1), 1.0
-		if !found && was[a].Part == was[b].Part && was[b].StationM > was[a].StationM {
-			share = (nd.stationM - was[a].StationM) / (was[b].StationM - was[a].StationM)
-		}
-		e := was[a].D.East + share*(was[b].D.East-was[a].D.East)
-		n := was[a].D.North + share*(was[b].D.North-was[a].D.North)
-		p.x[2*nd.point], p.x[2*nd.point+1] = e, n
-		east, north = east+e/float64(len(nodes)), north+n/float64(len(nodes))
+		d := was.At(nd.part, nd.stationM)
+		p.x[2*nd.point], p.x[2*nd.point+1] = d.East, d.North
+		east, north = east+d.East/float64(len(nodes)), north+d.North/float64(len(nodes))
 	}
 	own := p.own[r].first
 	p.x[own], p.x[own+1] = east, north
