@@ -10,11 +10,11 @@ import (
 	"regexp"
 	"slices"
 	"strconv"
-	"strings"
 	"testing"
 	"time"
 
 	"github.com/asfound/asfound/config"
+	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/internal/synth"
 	"github.com/asfound/asfound/pipeline"
 )
@@ -123,11 +123,6 @@ func checksOf(t *testing.T, name string) map[string][2][]float64 {
 	return out
 }
 
-func median(v []float64) float64 {
-	slices.Sort(v)
-	return (v[(len(v)-1)/2] + v[len(v)/2]) / 2
-}
-
 var (
 	linesAgain  = regexp.MustCompile(`^(?:(\d+) of (\d+)|No) surveyed lines? of drawing (\S+) (?:that could show it|lies across its shift, .* alone: they) lie ([\d.]+) m \S+ of where (\d+) crews?(?: in (\d+) sessions)? found them \(u ([\d.]+) m\)`)
 	crewsAgain  = regexp.MustCompile(`On (\d+) lines? that more than one crew read they (?:agree within|differ by up to) ([\d.]+) m`)
@@ -210,13 +205,13 @@ func TestEveryNumberIsTraceable(t *testing.T) {
 			for s := range again.sessions {
 				if of := checks[s]; len(of[0]) > 0 && !off[s] {
 					number, sessions = number+len(of[0]), sessions+1
-					most = max(most, math.Hypot(median(of[0]), median(of[1])))
+					most = max(most, math.Hypot(estimate.Median(of[0]), estimate.Median(of[1])))
 				}
 			}
 			if said := checksAgain.FindStringSubmatch(e["explanation"]); said != nil {
 				checked++
 				same("control checks", said[1], float64(number), 0)
-				same("sessions with checks", strings.TrimSpace(said[2]), float64(sessions), 0)
+				same("sessions with checks", said[2], float64(sessions), 0)
 				same("metres of the checks", said[3], most, 0.0061)
 			} else if number > 0 {
 				t.Errorf("town %d, sheet %s: there are %d control checks, the sentence does not say so", seed, e["name"], number)

@@ -49,4 +49,43 @@ func TestRobustShiftAlongTheLines(t *testing.T) {
 			t.Errorf("moved by %v: %.3f, %.3f", moved, e, n)
 		}
 	}
+	// From the mean of all, 14.4 m, the others would be found.
+	fs = []sheetForm{{0, -1, 5.9, 1}, {0, -1, 5.9, 1}, {0, -1, 20, 1}, {0, -1, 20, 1}, {0, -1, 20, 1}}
+	if _, n := robustShift(fs, [2]float64{-34, -6}, 0.1); math.Abs(n+5.9) > 0.05 {
+		t.Errorf("near to where it was moved: %.3f north", n)
+	}
+}
+
+// A sheet starts where its readings put it, and along lines that all run one way
+// where the matching had moved it.
+func TestWhereASheetStarts(t *testing.T) {
+	const east, north = -34.3, -5.9
+	for _, slopes := range [][]float64{{0, 0, 0}, {0.3, 0.1, -0.15}} {
+		var w world
+		for i, slope := range slopes {
+			y := 40 * float64(i)
+			w.record("A", "S", orb.Point{0, y}, orb.Point{60, y + 60*slope})
+			pts := along(y, 5, 55, 5)
+			for k := range pts {
+				pts[k][1] += slope * pts[k][0]
+			}
+			w.walk("t"+string(rune('a'+i)), "s", i, false, pts...)
+		}
+		for i := range w.s.Traces {
+			for k := range w.s.Traces[i].Readings {
+				p := &w.s.Traces[i].Readings[k].Point
+				*p = orb.Point{p[0] + east, p[1] + north}
+			}
+		}
+		o := testOptions()
+		n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), o)
+		p, err := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p.begin(nil)
+		if e, n := p.x[p.u.sheets], p.x[p.u.sheets+1]; math.Abs(e-east) > 0.05 || math.Abs(n-north) > 0.05 {
+			t.Errorf("slopes %v: the sheet starts at %.2f, %.2f, want %.2f, %.2f", slopes, e, n, east, north)
+		}
+	}
 }

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"github.com/asfound/asfound/internal/spatial"
 	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
@@ -263,34 +264,27 @@ const (
 // regraded are the places where the covers differ alike over utilities and
 // sheets, the surest first.
 func regraded(s *survey.Survey, told []toldCover) []coverPattern {
-	cells := map[[2]int][]*toldCover{}
-	cell := func(p orb.Point) [2]int {
-		return [2]int{int(math.Floor(p[0] / regradedM)), int(math.Floor(p[1] / regradedM))}
-	}
+	points := make([]spatial.Segment, len(told))
 	for i := range told {
-		if c := &told[i]; !c.under {
-			cells[cell(c.at)] = append(cells[cell(c.at)], c)
-		}
+		points[i] = spatial.Segment{A: told[i].at, B: told[i].at}
 	}
+	index := spatial.New(points, regradedM)
 	type place struct {
 		covers      []*toldCover
 		shift, sure float64
 	}
 	var places []place
+	var near []int32
 	for i := range told {
 		c := &told[i]
 		if c.under || math.Abs(c.differs) < regradedLeast {
 			continue
 		}
 		var around []*toldCover
-		at := cell(c.at)
-		for dx := -1; dx <= 1; dx++ {
-			for dy := -1; dy <= 1; dy++ {
-				for _, o := range cells[[2]int{at[0] + dx, at[1] + dy}] {
-					if math.Hypot(o.at[0]-c.at[0], o.at[1]-c.at[1]) <= regradedM {
-						around = append(around, o)
-					}
-				}
+		near = index.Within(c.at, regradedM, near)
+		for _, k := range near {
+			if o := &told[k]; !o.under {
+				around = append(around, o)
 			}
 		}
 		slices.SortFunc(around, func(a, b *toldCover) int { return cmp.Compare(a.record, b.record) })

@@ -143,14 +143,14 @@ func nameFindings(s *survey.Survey, fs []survey.Finding) {
 	for i := range fs {
 		f := &fs[i]
 		about := string(f.Kind) + "|"
-		if f.Record >= 0 {
+		switch {
+		case f.Record >= 0:
 			about += s.Records[f.Record].Key()
-		} else {
+		case f.Sheet != "":
+			about += f.Sheet
+		default:
 			c := f.Line.Bound().Center()
 			about += fmt.Sprintf("%s|%.0f|%.0f", f.Utility, c[0]/5, c[1]/5)
-			if f.Sheet != "" {
-				about = string(f.Kind) + "|" + f.Sheet
-			}
 		}
 		nth[about]++
 		if nth[about] > 1 {

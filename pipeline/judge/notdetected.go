@@ -1,6 +1,7 @@
 package judge
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -73,7 +74,8 @@ type looseReading struct {
 	aroundM float64 // grid metres to either side that it speaks for
 }
 
-// detected says which records a reading lies on, and lists the loose readings.
+// detected says which records a reading lies on, and lists the loose readings, from
+// west to east.
 func detected(s *survey.Survey, matches [][]survey.Match) (seen []bool, loose []looseReading) {
 	seen = make([]bool, len(s.Records))
 	for t := range matches {
@@ -89,6 +91,7 @@ func detected(s *survey.Survey, matches [][]survey.Match) (seen []bool, loose []
 			}
 		}
 	}
+	slices.SortFunc(loose, func(a, b looseReading) int { return cmp.Compare(a.at[0], b.at[0]) })
 	return seen, loose
 }
 
@@ -110,7 +113,8 @@ func looseShare(loose []looseReading, line *lineref.Line, record int, utility st
 	n := int(math.Ceil((toM-fromM)/sampleM)) + 1
 	spoken := make([]bool, n)
 	box := line.Parts.Bound().Pad(looseM * line.Scale)
-	for i := range loose {
+	from, _ := slices.BinarySearchFunc(loose, box.Min[0], func(l looseReading, x float64) int { return cmp.Compare(l.at[0], x) })
+	for i := from; i < len(loose) && loose[i].at[0] <= box.Max[0]; i++ {
 		l := &loose[i]
 		if l.record != record && l.utility != "" && l.utility != utility || !box.Contains(l.at) {
 			continue

@@ -108,6 +108,15 @@ func (f *field) count(out []survey.Session, at []int, matches [][]survey.Match) 
 	}
 }
 
+// mean is that of some values; 0 of none.
+func mean(v []float64) float64 {
+	sum := 0.0
+	for _, x := range v {
+		sum += x
+	}
+	return sum / max(float64(len(v)), 1)
+}
+
 // left is what the line as adjusted and the positions' error leave of a reading's
 // offset, to the right of walking.
 func (f *field) left(trace int, m *survey.Match) float64 {

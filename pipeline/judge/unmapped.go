@@ -58,13 +58,13 @@ func runsOf(tr *survey.Trace, t int, matches []survey.Match, near *neighbourhood
 	var out []run
 	var r run
 	likely, alone := 0, 0 // readings up to the last likely one, those far from any record of the utility
+	sum := 0.0            // of the probabilities
 	flush := func() {
 		if line, ok := unmappedRun(&r, likely, alone); ok {
 			out = append(out, line)
 		}
-		r, likely, alone = run{trace: t}, 0, 0
+		r, likely, alone, sum = run{trace: t}, 0, 0, 0
 	}
-	var probabilities []float64
 	flush()
 	for i := range tr.Readings {
 		m, p := &matches[i], tr.Readings[i].Point
@@ -83,13 +83,10 @@ func runsOf(tr *survey.Trace, t int, matches []survey.Match, near *neighbourhood
 		if !is && likely == 0 {
 			continue
 		}
-		if len(r.points) == 0 {
-			probabilities = probabilities[:0]
-		}
-		r.points, probabilities = append(r.points, p), append(probabilities, m.Probability)
+		r.points, sum = append(r.points, p), sum+m.Probability
 		if is {
 			likely = len(r.points)
-			r.probability = mean(probabilities)
+			r.probability = sum / float64(likely)
 		}
 		if lonely {
 			alone++
@@ -97,15 +94,6 @@ func runsOf(tr *survey.Trace, t int, matches []survey.Match, near *neighbourhood
 	}
 	flush()
 	return out
-}
-
-// mean is that of some values; 0 of none.
-func mean(v []float64) float64 {
-	sum := 0.0
-	for _, x := range v {
-		sum += x
-	}
-	return sum / max(float64(len(v)), 1)
 }
 
 // unmappedRun is a run up to its last likely reading, if that is enough for a line.

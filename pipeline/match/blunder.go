@@ -44,7 +44,6 @@ type stray struct {
 	p       orb.Point
 	course  heading
 	utility utility
-	number  int32 // of the sample
 	trace   int32
 }
 
@@ -54,7 +53,7 @@ func (l *layout) lost(ss []sample, spreadM float64) []stray {
 	var out []stray
 	for i := range ss {
 		if s := &ss[i]; l.explained(s, spreadM) < 0 {
-			out = append(out, stray{s.p, s.course, s.utility, int32(i), s.trace})
+			out = append(out, stray{s.p, s.course, s.utility, s.trace})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b stray) int { return compareRowwise(a.p, b.p) })
@@ -268,14 +267,15 @@ func (h *hough) layAll(n *network, segs []int32) {
 		r := &n.records[g.record]
 		for i := range h.near {
 			if s := &h.near[i]; s.alongside(g, r) {
-				h.lay(g, r, s)
+				h.lay(g, r, s, int32(i))
 			}
 		}
 	}
 }
 
-// lay counts a stray in every cell of a shift that brings it onto a segment.
-func (h *hough) lay(g *segment, r *record, s *stray) {
+// lay counts a stray, of the given number, in every cell of a shift that brings it
+// onto a segment.
+func (h *hough) lay(g *segment, r *record, s *stray, number int32) {
 	across, along := g.across(s.p)/r.scale, g.along(s.p)/r.scale
 	length := g.length / r.scale
 	if math.Abs(across) > blunderM || along < -blunderM || along-length > blunderM {
@@ -283,9 +283,9 @@ func (h *hough) lay(g *segment, r *record, s *stray) {
 	}
 	// The shift is across times the normal, and between along - length and along
 	// times the direction.
-	ue, un := g.ux*r.cosC+g.uy*r.sinC, -g.ux*r.sinC+g.uy*r.cosC
+	ue, un := r.toTrue(g.ux, g.uy)
 	for v := max(along-length, -blunderM); v <= min(along, blunderM); v += blunderCellM {
-		h.mark(across*un+v*ue, -across*ue+v*un, g.record+1, s.number+1)
+		h.mark(across*un+v*ue, -across*ue+v*un, g.record+1, number+1)
 	}
 }
 

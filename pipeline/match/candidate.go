@@ -116,8 +116,7 @@ func (n *network) foot(id int32, p orb.Point, t float64, ps *priors) candidate {
 		c.beyond = math.Abs(away)
 	}
 
-	// The unit vector along, turned from grid to true axes.
-	east, north := c.ux*r.cosC+c.uy*r.sinC, -c.ux*r.sinC+c.uy*r.cosC
+	east, north := r.toTrue(c.ux, c.uy)
 	c.nEast, c.nNorth = north, -east
 	if ps == nil {
 		return c

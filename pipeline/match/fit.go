@@ -92,7 +92,8 @@ func (n *network) pairs(near []stray, segs []int32, moved shift) []pair {
 				continue
 			}
 			if off := g.across(p) / r.scale; math.Abs(off) < math.Abs(best.off) {
-				best = pair{off, -g.ux*r.sinC + g.uy*r.cosC, -g.ux*r.cosC - g.uy*r.sinC, g.record, s.trace}
+				east, north := r.toTrue(g.ux, g.uy)
+				best = pair{off, north, -east, g.record, s.trace}
 			}
 		}
 		if best.off < fitReachM {

@@ -10,7 +10,6 @@ import (
 // mistake is a mistake of frame or unit that a sheet may carry, and what to add to
 // the map then: true axes, ground metres.
 type mistake struct {
-	name        string
 	east, north float64
 	toleranceM  float64 // how well the shift is known there
 }
@@ -26,7 +25,7 @@ func knownMistakes(s *survey.Survey) [][]mistake {
 	out := make([][]mistake, len(s.Layers))
 	for i, found := range mistakes.OfRecords(s, mistakes.Epoch) {
 		for _, k := range found {
-			m := mistake{k.Name, k.East, k.North, exactM}
+			m := mistake{k.East, k.North, exactM}
 			if k.U > 1 {
 				m.toleranceM = roughM
 			}

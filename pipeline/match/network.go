@@ -230,6 +230,11 @@ func (r *record) toGrid(east, north float64) (x, y float64) {
 	return r.scale * (east*r.cosC - north*r.sinC), r.scale * (east*r.sinC + north*r.cosC)
 }
 
+// toTrue turns a unit vector from grid axes to true ones.
+func (r *record) toTrue(x, y float64) (east, north float64) {
+	return x*r.cosC + y*r.sinC, -x*r.sinC + y*r.cosC
+}
+
 func (s *segment) distance(p orb.Point) float64 {
 	t := min(max(s.along(p), 0), s.length)
 	return math.Hypot(p[0]-s.a[0]-t*s.ux, p[1]-s.a[1]-t*s.uy)

@@ -22,7 +22,6 @@ type sample struct {
 	p       orb.Point
 	course  heading
 	utility utility
-	file    string
 }
 
 // view is one record that a sample may belong to: it runs the same way and is of
@@ -46,11 +45,10 @@ func (s *sample) nearest() *view {
 }
 
 const (
-	sampleM      = 8    // ground metres of a walk between two samples
-	straightCos  = 0.97 // headings before and after a sample agree within 14 degrees
-	alongCos     = 0.94 // a record runs the same way as a walk within 20 degrees
-	maxViews     = 12
-	minHeadingsM = 2 // a heading over less says little
+	sampleM     = 8    // ground metres of a walk between two samples
+	straightCos = 0.97 // headings before and after a sample agree within 14 degrees
+	alongCos    = 0.94 // a record runs the same way as a walk within 20 degrees
+	maxViews    = 12
 )
 
 // samples takes them from every labelled trace, in the order of the traces' ids,
@@ -115,7 +113,7 @@ func (c *chain) sampleTrace(tr *survey.Trace, rank int32, sessions map[string]in
 		}
 		out = append(out, sample{
 			trace: rank, session: session, source: tr.Positions, views: c.views(o, utility, radiusM),
-			p: o.p, course: o.after, utility: utility, file: tr.Readings[o.reading].File,
+			p: o.p, course: o.after, utility: utility,
 		})
 		last = walked
 	}
@@ -137,10 +135,8 @@ func (c *chain) views(o *observation, utility utility, radiusM float64) []view {
 		if t < 0 && (s.prev >= 0 || t < -slack) || t > s.length && (s.next >= 0 || t > s.length+slack) {
 			continue
 		}
-		v := view{rec: s.record, sheet: r.sheet, offset: s.across(o.p) / r.scale}
-		east, north := s.ux*r.cosC+s.uy*r.sinC, -s.ux*r.sinC+s.uy*r.cosC
-		v.east, v.north = north, -east
-		out = append(out, v)
+		east, north := r.toTrue(s.ux, s.uy)
+		out = append(out, view{rec: s.record, sheet: r.sheet, offset: s.across(o.p) / r.scale, east: north, north: -east})
 	}
 	c.seen = out
 	if len(out) > maxViews {

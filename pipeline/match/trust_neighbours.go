@@ -39,17 +39,17 @@ const (
 	couplingSpread    = 0.8   // of the logarithm
 	couplingTail      = 0.001 // weight of any larger current, beside 1 for the usual
 
-	distortedM    = 0.10 // a peak moved by this much is worth nothing to a map
-	separatedM    = 0.04 // by how much two indications of a clean signal differ anyhow
-	separatedBy   = 0.5  // share by which an expected separation is uncertain, since it goes with the square of a distance known to a quarter
-	worthSayingM  = 0.03 // errors below are in the error budget
-	worthSaying   = 0.002
-	mostCurrent   = 0.5  // relative current from which on the crew would be on the neighbour
-	nearestPairM  = 0.3  // lines on the map may cross; in the ground they keep apart
-	parallelLines = 0.8  // cosine between lines whose fields add across the walk
-	togetherM     = 6    // readings this far before and after say something of the same k, and of the same depth
-	distrustFrom  = 0.73 // probability of that from which on a reading is distrusted
-	otherCauses   = 0.1  // share of separations that have other causes
+	distortedM    = 0.10  // a peak moved by this much is worth nothing to a map
+	separatedM    = 0.04  // by how much two indications of a clean signal differ anyhow
+	separatedBy   = 0.5   // share by which an expected separation is uncertain, since it goes with the square of a distance known to a quarter
+	worthSayingM  = 0.03  // errors below are in the error budget
+	worthSaying   = 0.002 // of the ratio of the coils' signals, the same
+	mostCurrent   = 0.5   // relative current from which on the crew would be on the neighbour
+	nearestPairM  = 0.3   // lines on the map may cross; in the ground they keep apart
+	parallelLines = 0.8   // cosine between lines whose fields add across the walk
+	togetherM     = 6     // readings this far before and after say something of the same k, and of the same depth
+	distrustFrom  = 0.73  // probability of that from which on a reading is distrusted
+	otherCauses   = 0.1   // share of separations that have other causes
 )
 
 func coupling(r *survey.Reading) float64 {
@@ -68,10 +68,11 @@ func coupling(r *survey.Reading) float64 {
 	return k
 }
 
-// The prior of k in steps of half a standard deviation.
+// The prior of k in steps, in standard deviations of its logarithm.
 const (
 	magnitudes = 14
 	lowest     = -2.0
+	stepOfK    = 0.5
 )
 
 // currents are log weights of the relative currents tried.
@@ -83,7 +84,7 @@ func relative(m int, usual float64) float64 { return usual * timesUsual[m] }
 // timesUsual are the steps.
 var timesUsual = func() (k [magnitudes]float64) {
 	for m := range k {
-		z := lowest + 0.5*float64(m)
+		z := lowest + stepOfK*float64(m)
 		k[m] = math.Exp(couplingSpread * z)
 	}
 	return k
@@ -91,7 +92,7 @@ var timesUsual = func() (k [magnitudes]float64) {
 
 var usualCurrents = func() (w currents) {
 	for m := range w {
-		z := lowest + 0.5*float64(m)
+		z := lowest + stepOfK*float64(m)
 		w[m] = math.Log(math.Exp(-z*z/2) + couplingTail)
 	}
 	return w
@@ -273,7 +274,7 @@ func shareOver(movedM float64) float64 {
 	case x > 1.25:
 		return 1
 	default:
-		return min(max(0.5+math.Log(x)/(0.5*couplingSpread), 0), 1)
+		return min(max(0.5+math.Log(x)/(stepOfK*couplingSpread), 0), 1)
 	}
 }
 
