@@ -141,7 +141,12 @@ type ComponentsOptions struct {
 }
 
 // zeroShare is the share of the largest component below which one is zero.
-const zeroShare = 1e-10
+// Changes are held against smallShare of it at least: of a smaller component
+// rounding alone moves more than the tolerance.
+const (
+	zeroShare  = 1e-10
+	smallShare = 1e-3
+)
 
 // Components estimates variance components by restricted maximum likelihood.
 // Observation k belongs to component group[k] and has its variance over
@@ -187,7 +192,7 @@ func Components(n int, observations []Observation, group []int, o ComponentsOpti
 		moved := 0.0
 		for k, v := range variances {
 			next[k] = max(next[k], zeroShare*largest)
-			moved = max(moved, math.Abs(next[k]-v)/max(v, o.Tolerance*largest))
+			moved = max(moved, math.Abs(next[k]-v)/max(v, smallShare*largest))
 		}
 		variances = next
 		if moved <= o.Tolerance {
