@@ -159,7 +159,8 @@ func findingCounts(fs []survey.Finding) string {
 	}
 	var parts []string
 	for _, k := range []survey.Kind{
-		survey.KindPosition, survey.KindDepth, survey.KindCover, survey.KindCoverPattern, survey.KindUnmapped, survey.KindNotDetected, survey.KindMark,
+		survey.KindPosition, survey.KindDepth, survey.KindCover, survey.KindCoverPattern, survey.KindUnmapped, survey.KindNotDetected, survey.KindNotTraceable,
+		survey.KindMark,
 	} {
 		words := strings.ReplaceAll(string(k), "_", " ")
 		if decided[k] > 0 {

@@ -167,5 +167,5 @@ func idOf(kind survey.Kind, about string) string {
 
 var letters = map[survey.Kind]string{
 	survey.KindPosition: "P", survey.KindDepth: "D", survey.KindCover: "C",
-	survey.KindCoverPattern: "S", survey.KindUnmapped: "U", survey.KindNotDetected: "N", survey.KindMark: "M",
+	survey.KindCoverPattern: "S", survey.KindUnmapped: "U", survey.KindNotDetected: "N", survey.KindNotTraceable: "T", survey.KindMark: "M",
 }

@@ -19,7 +19,8 @@ const (
 
 // notDetectedFindings are records inside an area swept for their utility on
 // which nobody took a reading. That is no proof that they are not there; of one
-// that carries no signal a sweep says nothing at all.
+// that no signal can be put on a sweep says nothing at all: those are not traceable,
+// a kind of their own.
 func notDetectedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Finding {
 	if len(s.Areas) == 0 {
 		return nil
@@ -28,7 +29,7 @@ func notDetectedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Fi
 	var out []survey.Finding
 	for r := range s.Records {
 		rec := &s.Records[r]
-		if seen[r] || rec.Conductor == survey.ConductorNone {
+		if seen[r] {
 			continue
 		}
 		line := lineref.New(rec.Parts, rec.Scale)
@@ -38,7 +39,8 @@ func notDetectedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Fi
 				continue
 			}
 			fromM, toM, ok := inside(&line, area.Polygon)
-			if !ok || looseShare(loose, &line, r, rec.Utility, fromM, toM) > mayBeIts {
+			silent := rec.Conductor == survey.ConductorNone
+			if !ok || !silent && looseShare(loose, &line, r, rec.Utility, fromM, toM) > mayBeIts {
 				continue
 			}
 			f := survey.Finding{
@@ -47,6 +49,11 @@ func notDetectedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Fi
 			}
 			f.Sentence = fmt.Sprintf("Not detected in a sweep for %s lines%s: %.0f m of the record lie inside the swept area and no reading is on it for sure. That does not say that no line is there.",
 				rec.Utility, sweep(area), toM-fromM)
+			if silent {
+				f.Kind = survey.KindNotTraceable
+				f.Sentence = fmt.Sprintf("Not traceable: %.0f m of the record lie inside an area swept for %s lines%s, but the map says that no signal can be put on it. A sweep for signals says nothing of it, neither that it is there nor that it is not.",
+					toM-fromM, rec.Utility, sweep(area))
+			}
 			out = append(out, f)
 			break
 		}

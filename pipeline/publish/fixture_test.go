@@ -44,6 +44,7 @@ func handful(t testing.TB) *survey.Result {
 		},
 		Notes: []string{"Source field/b.csv was set aside."},
 	}
+	s.Areas = []survey.Area{{Polygon: orb.MultiPolygon{{{{500000, 4399990}, {500200, 4399990}, {500200, 4400090}, {500000, 4399990}}}}, Utilities: []string{"water"}}}
 	r := &survey.Result{Job: "Made-up district " + hostil, Version: "test", Banner: "internal <b>only</b>", Decision: "Simple acceptance, guard band 0.", Survey: s}
 	r.Matches = handfulMatches()
 	r.Model = handfulModel()
@@ -210,7 +211,8 @@ func handfulFindings() []survey.Finding {
 		{ID: "D-1", Kind: survey.KindDepth, Record: 4, Utility: "gas", Verdict: survey.VerdictOutside, ToM: 70, OffsetM: .4, OffsetU: .06, Probability: .98, Attribution: survey.AttributionRecord, ToleranceM: .2, Readings: 2, Line: orb.MultiLineString{{{500000, 4400020}, {500070, 4400020}}}},
 		{ID: "C-1", Kind: survey.KindCover, Record: 4, Utility: "gas", Verdict: survey.VerdictOutside, OffsetM: -.1, OffsetU: nan, Probability: nan, ToleranceM: .6, Sentence: "@cover"},
 		{ID: "U-1", Kind: survey.KindUnmapped, Record: -1, Utility: "", OffsetM: nan, OffsetU: nan, Probability: nan, ToleranceM: nan, Readings: 1, Line: orb.MultiLineString{{{500030, 4400110}, {500035, 4400111}}, {{500040, 4400112}, {500045, 4400113}}}},
-		{ID: "N-1", Kind: survey.KindNotDetected, Record: 3, Utility: "water", Sheet: hostil, OffsetM: nan, OffsetU: nan, Probability: nan, ToleranceM: nan, Sentence: hostil, Line: orb.MultiLineString{{{500000, 4400080}, {500030, 4400080}}}},
+		{ID: "N-1", Kind: survey.KindNotDetected, Record: 3, Utility: "water", Sheet: hostil, ToM: 30, OffsetM: nan, OffsetU: nan, Probability: nan, ToleranceM: nan, Sentence: hostil, Line: orb.MultiLineString{{{500000, 4400080}, {500030, 4400080}}}},
+		{ID: "T-1", Kind: survey.KindNotTraceable, Record: 1, Utility: "water", FromM: 4, ToM: 40, OffsetM: nan, OffsetU: nan, Probability: nan, ToleranceM: nan, Sentence: "Not traceable.", Line: orb.MultiLineString{{{500104, 4400000}, {500140, 4400000}}}},
 		{ID: "M-1", Kind: survey.KindMark, Record: -1, Utility: "water", Verdict: survey.VerdictOutside, OffsetM: .7, OffsetU: .05, Probability: .99, ToleranceM: .457, Line: orb.MultiLineString{{{500010, 4400001}}}},
 	}
 }

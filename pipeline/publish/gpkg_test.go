@@ -279,7 +279,7 @@ func TestOGRReadsWhatWeWrite(t *testing.T) {
 	counts := regexp.MustCompile(`(?m)^(?:Layer name: (.*)|Feature Count: (\d+))$`)
 	want := map[string]map[string]string{
 		"a handful": {
-			"records-updated.gpkg": "mains 4 readings_2 1 findings 7 readings 8 unmapped 1", "findings.geojson": "findings 7",
+			"records-updated.gpkg": "mains 4 readings_2 1 findings 8 readings 8 unmapped 1", "findings.geojson": "findings 8",
 			"records-updated.geojson": "records-updated 5", "resurvey.geojson": "resurvey 2",
 		},
 		"nothing": {"records-updated.gpkg": "findings 0 readings 0 unmapped 0", "findings.geojson": "findings 0", "records-updated.geojson": "records-updated 0"},

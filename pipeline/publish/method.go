@@ -76,6 +76,7 @@ var howItWorks = []fact{
 	{Name: "Corrected lines", Value: "Proposals: vertices move by the adjusted difference, fading out to nothing beyond the evidence. Nothing else of a record changes."},
 	{Name: "Re-survey order", Value: "By the expected length outside, weighted, for the money. Tickets are not a random sample of the ground. " + orderCaution},
 	{Name: "Not detected", Value: "A record in an area swept for its utility with no reading on it. It does not say that the line is absent."},
+	{Name: "Not traceable", Value: "A record in such an area that the map says no signal can be put on: a sweep for signals says nothing of it. It is not among those not detected."},
 }
 
 // rules are the tolerance rules that caught records, in words, sorted, with the

@@ -146,6 +146,11 @@ func (e *edition) compared(s *summary) []string {
 		fmt.Sprintf("%s, %s of line, from %s.", counted(s.Records.Total, "record"), lengthWords(s.Lengths.TotalM), counted(len(e.Survey.Layers), "records source")),
 		fmt.Sprintf("%s of the readings counted; %s.", grouped(s.Readings.Status[survey.StatusUsed]), counted(len(e.Findings), "finding")),
 	}
+	if w := s.Swept; w.Areas > 0 {
+		lines = append(lines, fmt.Sprintf("In %s %s of %s not detected; apart from them, on %s of %s no signal can be put, so that the sweep says nothing of these.",
+			counted(w.Areas, "swept area"), lengthWords(w.NotDetected.LengthM), counted(w.NotDetected.Records, "record was", "records were"),
+			lengthWords(w.NotTraceable.LengthM), counted(w.NotTraceable.Records, "more")))
+	}
 	if aside > 0 {
 		lines = append(lines, fmt.Sprintf("%s set aside: see the warnings.", counted(aside, "source")))
 	}

@@ -71,6 +71,7 @@ type summary struct {
 	Lengths  lengths               `json:"lengths"`
 	Utility  []utilityLengths      `json:"lengths_by_utility"`
 	Findings map[survey.Kind]tally `json:"findings"`
+	Swept    sweptCount            `json:"swept"`
 	Marks    markCount             `json:"mark_checks"`
 	Accuracy []statement           `json:"accuracy"`
 	Across   string                `json:"accuracy_across_lines,omitempty"`
@@ -116,6 +117,18 @@ type utilityLengths struct {
 type tally struct {
 	Total    int                    `json:"total"`
 	Verdicts map[survey.Verdict]int `json:"verdicts"`
+}
+
+// sweptCount counts what areas swept for a utility say of its records.
+type sweptCount struct {
+	Areas        int         `json:"areas"`
+	NotDetected  recordsLong `json:"not_detected"`
+	NotTraceable recordsLong `json:"not_traceable"` // no signal can be put on them: not among those not detected
+}
+
+type recordsLong struct {
+	Records int     `json:"records"`
+	LengthM float64 `json:"length_m"` // inside the swept areas
 }
 
 // markCount counts the marks held against exposed lines.
@@ -169,7 +182,7 @@ func (e *edition) summarise() *summary {
 	s.countRecords(e)
 	s.Readings = e.countReadings()
 	s.Findings = e.countFindings()
-	s.Marks = e.countMarkChecks()
+	s.Swept, s.Marks = e.countSwept(), e.countMarkChecks()
 	s.Accuracy, s.Across = append([]statement{}, e.accuracy...), e.across
 	s.countEffects(e)
 	for i := range e.Resurvey {
@@ -255,7 +268,7 @@ var statuses = []survey.Status{
 // kinds are the kinds of findings, in the order in which a person wants to read
 // them.
 var kinds = []survey.Kind{
-	survey.KindPosition, survey.KindDepth, survey.KindCover, survey.KindCoverPattern, survey.KindUnmapped, survey.KindNotDetected, survey.KindMark,
+	survey.KindPosition, survey.KindDepth, survey.KindCover, survey.KindCoverPattern, survey.KindUnmapped, survey.KindNotDetected, survey.KindNotTraceable, survey.KindMark,
 }
 
 func (e *edition) countFindings() map[survey.Kind]tally {
@@ -274,6 +287,24 @@ func (e *edition) countFindings() map[survey.Kind]tally {
 			t.Verdicts[f.Verdict]++
 		}
 		n[f.Kind] = t
+	}
+	return n
+}
+
+// countSwept counts the records that sweeps did not show, a record once.
+func (e *edition) countSwept() sweptCount {
+	n := sweptCount{Areas: len(e.Survey.Areas)}
+	for _, of := range []struct {
+		kind survey.Kind
+		n    *recordsLong
+	}{{survey.KindNotDetected, &n.NotDetected}, {survey.KindNotTraceable, &n.NotTraceable}} {
+		for i := range e.Findings {
+			if f := &e.Findings[i]; f.Kind == of.kind {
+				of.n.Records++
+				of.n.LengthM += f.ToM - f.FromM
+			}
+		}
+		of.n.LengthM = rounded(of.n.LengthM, 3)
 	}
 	return n
 }

@@ -72,7 +72,8 @@ func (e *edition) writeRegister(out *bufio.Writer) (err error) {
 	marks.name = "Marks"
 	for _, t := range []table{
 		e.findings("Findings"), records, depth, marks, effects, sessions, resurvey,
-		e.findings("Unmapped", survey.KindUnmapped), e.findings("Not detected", survey.KindNotDetected), rejects,
+		e.findings("Unmapped", survey.KindUnmapped), e.findings("Not detected", survey.KindNotDetected),
+		e.findings("Not traceable", survey.KindNotTraceable), rejects,
 	} {
 		if err = x.sheet(t); err != nil {
 			return fmt.Errorf("sheet %s: %w", t.name, err)

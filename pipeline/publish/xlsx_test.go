@@ -20,8 +20,8 @@ func openRegister(t *testing.T, folder string) *excelize.File {
 }
 
 func TestRegisterSheets(t *testing.T) {
-	want := []string{"Findings", "Records", "Depth", "Marks", "Effects", "Sessions", "Re-survey", "Unmapped", "Not detected", "Rejects", "Method"}
-	rows := map[string]int{"Findings": 8, "Records": 4, "Depth": 3, "Effects": 3, "Sessions": 2, "Re-survey": 3, "Unmapped": 2, "Not detected": 2, "Rejects": 4}
+	want := []string{"Findings", "Records", "Depth", "Marks", "Effects", "Sessions", "Re-survey", "Unmapped", "Not detected", "Not traceable", "Rejects", "Method"}
+	rows := map[string]int{"Findings": 9, "Records": 5, "Depth": 3, "Effects": 3, "Sessions": 2, "Re-survey": 3, "Unmapped": 2, "Not detected": 2, "Not traceable": 2, "Rejects": 4}
 	f := openRegister(t, run(t, handful(t)))
 	if got := f.GetSheetList(); !slices.Equal(got, want) {
 		t.Fatalf("sheets are %q, want %q", got, want)
@@ -46,8 +46,8 @@ func TestRegisterSheets(t *testing.T) {
 			names++
 		}
 	}
-	if names != 10 {
-		t.Errorf("%d sheets have a filter, want 10", names)
+	if names != 11 {
+		t.Errorf("%d sheets have a filter, want 11", names)
 	}
 }
 

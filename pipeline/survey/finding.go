@@ -35,6 +35,7 @@ const (
 	KindCoverPattern Kind = "cover_pattern" // what the covers of a sheet, or of a place, have in common
 	KindUnmapped     Kind = "unmapped"
 	KindNotDetected  Kind = "not_detected"
+	KindNotTraceable Kind = "not_traceable" // swept, but no signal can be put on it: the sweep says nothing of it
 	KindMark         Kind = "mark" // a mark against an exposed line
 )
 
