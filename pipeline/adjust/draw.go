@@ -17,9 +17,14 @@ func (p *problem) draws(r int) [][]float32 {
 	rn := &p.n.records[r]
 	rng := rand.New(rand.NewPCG(uint64(p.o.Seed), uint64(p.n.rank[r])))
 	z, x := make([]float64, len(c.index)), make([]float64, len(c.index))
+	east, north := make([]float64, len(rn.nodes)), make([]float64, len(rn.nodes))
+	for i := range rn.nodes {
+		east[i], north[i] = normalAt(rn, i)
+	}
 	out := make([][]float32, p.o.Draws)
+	all := make([]float32, len(out)*len(rn.nodes))
 	for k := range out {
-		out[k] = make([]float32, len(rn.nodes))
+		out[k] = all[k*len(rn.nodes) : (k+1)*len(rn.nodes)]
 	}
 	for k := 0; k < len(out); k += 2 {
 		for i := range z {
@@ -28,7 +33,7 @@ func (p *problem) draws(r int) [][]float32 {
 		c.root.times(z[c.inner:], x[c.inner:])
 		c.part.Sample(z, x)
 		for i := range rn.nodes {
-			e, n := normalAt(rn, i)
+			e, n := east[i], north[i]
 			at, q := int(c.node[i]), 2*rn.nodes[i].point
 			mean, off := e*p.x[q]+n*p.x[q+1], e*x[at]+n*x[at+1]
 			out[k][i] = float32(mean + off)

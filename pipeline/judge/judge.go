@@ -14,6 +14,7 @@ import (
 
 	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/internal/lineref"
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -24,10 +25,16 @@ func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Opti
 	js := make([]survey.Judgement, len(s.Records))
 	var findings []survey.Finding
 	rules, covers := o.Caught(s), o.CoverCaught(s)
+	parallel.Each(len(js), 0, func() func(int) {
+		return func(r int) {
+			rec := &s.Records[r]
+			line := lineref.New(rec.Parts, rec.Scale)
+			js[r] = judgeRecord(r, rec, &line, withDraws(m, r), o.tolerance(rec, rules[r]), o)
+		}
+	})
 	for r := range s.Records {
 		rec := &s.Records[r]
 		line := lineref.New(rec.Parts, rec.Scale)
-		js[r] = judgeRecord(r, rec, &line, withDraws(m, r), o.tolerance(rec, rules[r]), o)
 		findings = append(findings, positionFindings(s, &line, m, &js[r], o)...)
 		findings = append(findings, depthFindings(s, &line, m, &js[r], o)...)
 		if c := covers[r]; c >= 0 {

@@ -161,6 +161,9 @@ func sweep(a *survey.Area) string {
 // that is most of the line.
 func inside(line *lineref.Line, polygon orb.MultiPolygon) (fromM, toM float64, ok bool) {
 	box := polygon.Bound()
+	if !box.Intersects(line.Parts.Bound()) {
+		return 0, 0, false
+	}
 	length := line.LengthM()
 	n := int(math.Max(math.Ceil(length/sampleM), 2))
 	in, first, last := 0, -1, -1

@@ -40,6 +40,12 @@ func Stretches(s *survey.Survey, js []survey.Judgement, m *survey.Model, o Optio
 	value := func(p []candidate) float64 { return total(p, (*candidate).worth) / math.Max(cost(p), 1e-9) }
 	slices.SortStableFunc(packages, func(a, b []candidate) int { return cmp.Compare(value(b), value(a)) })
 
+	sheets := map[string]*survey.Effect{}
+	for i := range m.Effects {
+		if e := &m.Effects[i]; e.Kind == survey.EffectSheet {
+			sheets[e.Name] = e
+		}
+	}
 	var out []survey.Resurvey
 	spent := 0.0
 	for i, p := range packages {
@@ -55,7 +61,7 @@ func Stretches(s *survey.Survey, js []survey.Judgement, m *survey.Model, o Optio
 			r := survey.Resurvey{
 				Rank: len(out) + 1, Package: i + 1, Record: c.record, FromM: c.fromM, ToM: c.toM, LengthM: c.lengthM(),
 				Probability: c.probability, Weight: c.weight, Cost: own, Benefit: c.worth(), CumulativeCost: at,
-				InBudget: o.Budget == 0 || spent <= o.Budget, Reason: reason(rec, m, &c),
+				InBudget: o.Budget == 0 || spent <= o.Budget, Reason: reason(rec, sheets[rec.Sheet], &c),
 			}
 			if ls := line.Between(c.fromM, c.toM); len(ls) > 0 {
 				r.Line = ls[0]
@@ -161,24 +167,20 @@ func pack(cs []candidate, o Options) [][]candidate {
 	return out
 }
 
-func reason(rec *survey.Record, m *survey.Model, c *candidate) string {
+// reason says why a stretch is worth a visit; sheet is what is known of its
+// record's, nil if nothing is.
+func reason(rec *survey.Record, sheet *survey.Effect, c *candidate) string {
 	text := fmt.Sprintf("%.0f %% to be outside", 100*c.probability)
-	if rec.Sheet == "" {
-		return text + "; names no sheet"
-	}
-	for i := range m.Effects {
-		e := &m.Effects[i]
-		if e.Kind != survey.EffectSheet || e.Name != rec.Sheet {
-			continue
-		}
-		switch {
-		case e.Readings == 0:
-			text += fmt.Sprintf("; nothing of sheet %s has been surveyed", rec.Sheet)
-		case e.Significant:
-			text += fmt.Sprintf("; sheet %s is shifted by %.2f m", rec.Sheet, math.Hypot(e.V.East, e.V.North))
-		default:
-			text += fmt.Sprintf("; the surveyed part of sheet %s shows no shift worth naming", rec.Sheet)
-		}
+	switch {
+	case rec.Sheet == "":
+		text += "; names no sheet"
+	case sheet == nil:
+	case sheet.Readings == 0:
+		text += fmt.Sprintf("; nothing of sheet %s has been surveyed", rec.Sheet)
+	case sheet.Significant:
+		text += fmt.Sprintf("; sheet %s is shifted by %.2f m", rec.Sheet, math.Hypot(sheet.V.East, sheet.V.North))
+	default:
+		text += fmt.Sprintf("; the surveyed part of sheet %s shows no shift worth naming", rec.Sheet)
 	}
 	return text
 }
