@@ -161,7 +161,7 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 		checks, marks := judge.Marks(r.Survey, r.Matches, r.MarkMatches, r.ExposureMatches, r.Model, job.Judge)
 		r.MarkChecks, r.Findings = checks, append(r.Findings, marks...)
 		r.Bases = job.Judge.Bases()
-		r.Model.Effects, r.Sessions = judge.Effects(r.Survey, r.Matches, r.Model, job.Judge)
+		r.Model.Effects, r.Sessions = judge.Effects(r.Survey, r.Matches, r.Model, r.Findings, job.Judge)
 		return nil
 	})
 	if err != nil {

@@ -66,15 +66,9 @@ type toldCover struct {
 	under            bool // of a pattern already
 }
 
-// coverPattern is a finding about several records.
-type coverPattern struct {
-	finding survey.Finding
-	records []int
-}
-
 // coverPatterns are the mistakes that a sheet's covers have in common, and the
 // places where all covers differ alike.
-func coverPatterns(s *survey.Survey, m *survey.Model) []coverPattern {
+func coverPatterns(s *survey.Survey, m *survey.Model) []survey.Finding {
 	told := toldCovers(s, m)
 	bySheet := map[string][]*toldCover{}
 	for i := range told {
@@ -82,7 +76,7 @@ func coverPatterns(s *survey.Survey, m *survey.Model) []coverPattern {
 			bySheet[name] = append(bySheet[name], &told[i])
 		}
 	}
-	var out []coverPattern
+	var out []survey.Finding
 	for _, name := range slices.Sorted(maps.Keys(bySheet)) {
 		if f, ok := sheetPattern(s, name, bySheet[name]); ok {
 			out = append(out, f)
@@ -93,11 +87,11 @@ func coverPatterns(s *survey.Survey, m *survey.Model) []coverPattern {
 
 // explainDepths adds patterns to the findings, and to those of the depths under
 // them what they look like.
-func explainDepths(findings []survey.Finding, patterns []coverPattern) []survey.Finding {
+func explainDepths(findings, patterns []survey.Finding) []survey.Finding {
 	of := map[int]*survey.Finding{}
 	for i := range patterns {
-		for _, r := range patterns[i].records {
-			of[r] = &patterns[i].finding
+		for _, r := range patterns[i].Records {
+			of[r] = &patterns[i]
 		}
 	}
 	for i := range findings {
@@ -108,10 +102,7 @@ func explainDepths(findings []survey.Finding, patterns []coverPattern) []survey.
 			}
 		}
 	}
-	for i := range patterns {
-		findings = append(findings, patterns[i].finding)
-	}
-	return findings
+	return append(findings, patterns...)
 }
 
 // toldCovers lists them by the records' keys.
@@ -160,9 +151,9 @@ func inCommon(cs []*toldCover) (log, mean float64) {
 
 // sheetPattern is the mistake that a sheet's covers have in common, if one is far
 // likelier than none.
-func sheetPattern(s *survey.Survey, name string, cs []*toldCover) (coverPattern, bool) {
+func sheetPattern(s *survey.Survey, name string, cs []*toldCover) (survey.Finding, bool) {
 	if len(cs) < patternFrom {
-		return coverPattern{}, false
+		return survey.Finding{}, false
 	}
 	none := math.Log(1 - float64(len(coverMistakes))*mistakeShare - commonShare)
 	for _, c := range cs {
@@ -184,7 +175,7 @@ func sheetPattern(s *survey.Survey, name string, cs []*toldCover) (coverPattern,
 	}
 	shares := sharesOf(logs)
 	if 1-shares[0] < patternSure {
-		return coverPattern{}, false
+		return survey.Finding{}, false
 	}
 	sum := 0.0
 	for _, c := range cs {
@@ -192,12 +183,11 @@ func sheetPattern(s *survey.Survey, name string, cs []*toldCover) (coverPattern,
 		sum += c.differs / float64(len(cs))
 	}
 	looks, p := patternWords(shares[1:], shift)
-	out := patternOf(s, cs, sum, p)
-	f := &out.finding
+	f := patternOf(s, cs, sum, p)
 	f.Sheet, f.Attribution = name, survey.AttributionRecord
 	f.Sentence = fmt.Sprintf("The covers of sheet %s look like %s: %s of it differ from the readings, by %+.2f m on average. This data attributes the difference to the record.",
 		name, looks, words.Count(len(cs), "surveyed record"), sum)
-	return out, true
+	return f, true
 }
 
 // patternWords says what covers look like, the likeliest first, and how likely
@@ -236,19 +226,18 @@ func sharesOf(logs []float64) []float64 {
 	return out
 }
 
-func patternOf(s *survey.Survey, cs []*toldCover, meanM, p float64) coverPattern {
-	var records []int
+func patternOf(s *survey.Survey, cs []*toldCover, meanM, p float64) survey.Finding {
 	f := survey.Finding{Kind: survey.KindCoverPattern, Record: -1, Verdict: survey.VerdictOutside, OffsetM: meanM, Probability: p}
 	f.Utility = s.Records[cs[0].record].Utility
 	for _, c := range cs {
 		f.Line = append(f.Line, s.Records[c.record].Parts...)
 		f.Readings += c.readings
-		records = append(records, c.record)
+		f.Records = append(f.Records, c.record)
 		if s.Records[c.record].Utility != f.Utility {
 			f.Utility = ""
 		}
 	}
-	return coverPattern{f, records}
+	return f
 }
 
 // Where a surface was regraded the covers of all that lies under it differ alike,
@@ -263,7 +252,7 @@ const (
 
 // regraded are the places where the covers differ alike over utilities and
 // sheets, the surest first.
-func regraded(s *survey.Survey, told []toldCover) []coverPattern {
+func regraded(s *survey.Survey, told []toldCover) []survey.Finding {
 	points := make([]spatial.Segment, len(told))
 	for i := range told {
 		points[i] = spatial.Segment{A: told[i].at, B: told[i].at}
@@ -293,7 +282,7 @@ func regraded(s *survey.Survey, told []toldCover) []coverPattern {
 		}
 	}
 	slices.SortStableFunc(places, func(a, b place) int { return cmp.Compare(b.sure, a.sure) })
-	var out []coverPattern
+	var out []survey.Finding
 	for _, p := range places {
 		all := len(p.covers)
 		p.covers = slices.DeleteFunc(p.covers, func(c *toldCover) bool { return c.under || math.Abs(c.differs-p.shift) > fitsM })
@@ -305,7 +294,7 @@ func regraded(s *survey.Survey, told []toldCover) []coverPattern {
 			c.under = true
 		}
 		f := patternOf(s, p.covers, p.shift, p.sure)
-		f.finding.Sentence = fmt.Sprintf("%d of %d surveyed records of %s and %s within %d m differ alike, by %+.2f m of cover: a surface that was %s since is the likely cause (probability %.2f), not the records.",
+		f.Sentence = fmt.Sprintf("%d of %d surveyed records of %s and %s within %d m differ alike, by %+.2f m of cover: a surface that was %s since is the likely cause (probability %.2f), not the records.",
 			len(p.covers), all, words.Count(utilities, "utility", "utilities"), words.Count(sheets, "sheet"), regradedM, p.shift, map[bool]string{true: "raised", false: "lowered"}[p.shift > 0], p.sure)
 		out = append(out, f)
 	}

@@ -62,11 +62,11 @@ func TestCoverPatterns(t *testing.T) {
 			ps := coverPatterns(town(tt.rs))
 			switch {
 			case tt.want == "" && len(ps) > 0:
-				t.Errorf("named: %s", ps[0].finding.Sentence)
+				t.Errorf("named: %s", ps[0].Sentence)
 			case tt.want != "" && len(ps) != 1:
 				t.Errorf("%d patterns, want one", len(ps))
-			case tt.want != "" && !strings.Contains(ps[0].finding.Sentence, tt.want):
-				t.Errorf("want %q, got: %s", tt.want, ps[0].finding.Sentence)
+			case tt.want != "" && !strings.Contains(ps[0].Sentence, tt.want):
+				t.Errorf("want %q, got: %s", tt.want, ps[0].Sentence)
 			}
 		})
 	}

@@ -60,14 +60,22 @@ func newField(s *survey.Survey, vs []visit, m *survey.Model, o *Options) *field 
 }
 
 // Effects is the model's effects with an explanation of each, in words, and a
-// page of every session, in their order.
-func Effects(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Options) ([]survey.Effect, []survey.Session) {
+// page of every session, in their order. A sheet's has what the findings say of
+// its covers.
+func Effects(s *survey.Survey, matches [][]survey.Match, m *survey.Model, findings []survey.Finding, o Options) ([]survey.Effect, []survey.Session) {
 	vs := visits(s, matches, m)
 	f := newField(s, vs, m, &o)
-	pages := f.sessions(vs, matches)
-	out := append([]survey.Effect(nil), m.Effects...)
+	pages, sources := f.sessions(vs, matches), f.sourceCases(vs)
+	out, covers := append([]survey.Effect(nil), m.Effects...), coverWords(s, findings)
 	for i := range out {
+		if c := sources[i]; c != nil && out[i].Readings+out[i].Checks > 0 {
+			out[i].Explanation = f.sourceSentence(&out[i], c)
+			continue
+		}
 		out[i].Explanation = f.explain(i, pages)
+		if text := covers[out[i].Name]; text != "" && out[i].Kind == survey.EffectSheet {
+			out[i].Explanation = strings.TrimSuffix(out[i].Explanation, ".") + "." + text
+		}
 	}
 	for i := range pages {
 		pages[i].Sentence = out[pages[i].Effect].Explanation
@@ -93,17 +101,32 @@ func (f *field) explain(i int, pages []survey.Session) string {
 	case e.Kind == survey.EffectSheet && e.Significant:
 		return fmt.Sprintf("its %s lie %.2f m %s of where the readings put them (u %.2f m); add %.2f m %s to them",
 			words.Count(e.Records, "record"), size, compass(-e.V.East, -e.V.North), u, size, compass(e.V.East, e.V.North))
-	case e.Significant:
-		return fmt.Sprintf("all its positions seem to lie %.2f m %s of the truth (u %.2f m), or most sheets the other way: an independent control check would tell.%s",
-			size, compass(e.V.East, e.V.North), u, mistakeWords(e.V, f.possible(e)))
 	}
-	if e.Kind == survey.EffectSheet {
-		return fmt.Sprintf("no shift worth naming (%.2f m, u %.2f m)", size, u)
+	return fmt.Sprintf("no shift worth naming (%.2f m, u %.2f m)", size, u)
+}
+
+// coverWords say, per sheet, what the covers of all of it look like, and of which
+// regraded surfaces its records lie under.
+func coverWords(s *survey.Survey, findings []survey.Finding) map[string]string {
+	out := map[string]string{}
+	for i := range findings {
+		p := &findings[i]
+		if p.Kind != survey.KindCoverPattern {
+			continue
+		}
+		if p.Sheet != "" {
+			out[p.Sheet] += " " + p.Sentence
+			continue
+		}
+		under := map[string]int{}
+		for _, r := range p.Records {
+			under[s.Records[r].Sheet]++
+		}
+		for name, n := range under {
+			out[name] += fmt.Sprintf(" Covers of %s of it lie under finding %s: %s", words.Count(n, "record"), p.ID, p.Sentence)
+		}
 	}
-	if size > 2*u {
-		return fmt.Sprintf("%.2f m, u %.2f m", size, u)
-	}
-	return fmt.Sprintf("nothing to be seen of it (u %.2f m)", u)
+	return out
 }
 
 var winds = strings.Fields("north north-east east south-east south south-west west north-west")

@@ -32,6 +32,11 @@ func (f *field) sessions(vs []visit, matches [][]survey.Match) []survey.Session 
 			})
 		}
 	}
+	for session, k := range f.sourceOf() {
+		if k >= 0 {
+			out[at[session]].Positions = f.m.Effects[k].Name
+		}
+	}
 	f.count(out, at, matches)
 	f.crowd(out, at, matches)
 	byRecord(vs, func(vs []visit) {

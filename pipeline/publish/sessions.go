@@ -18,7 +18,7 @@ func (e *edition) sessionsTable() table {
 		integerColumn("checks"), offsetColumn("check_east_m"), offsetColumn("check_north_m"),
 		offsetColumn("bias_m"), offsetColumn("noise_m"),
 		offsetColumn("others_east_m"), offsetColumn("others_north_m"), offsetColumn("others_east_u_m"), offsetColumn("others_north_u_m"),
-		textColumn("sentence"),
+		textColumn("sentence"), textColumn("positions"),
 	}, rows: func(yield func(row) bool) {
 		for i := range e.Sessions {
 			q := &e.Sessions[i]
@@ -34,7 +34,7 @@ func (e *edition) sessionsTable() table {
 				integer(q.Lines), integer(q.Sheets), integer(q.OtherSessions), integer(q.OtherCrews),
 				integer(q.Checks), number(q.CheckEast), number(q.CheckNorth), number(bias), number(noise),
 				number(v.East), number(v.North), number(math.Sqrt(v.EE)), number(math.Sqrt(v.NN)),
-				text(q.Sentence),
+				text(q.Sentence), text(q.Positions),
 			}}) {
 				return
 			}
@@ -89,6 +89,7 @@ func (e *edition) sessionPages() (pages []sessionPage) {
 		}
 		p.Facts = []fact{
 			{Name: "Readings", Value: fmt.Sprintf("%s, %s used on %s of %s", grouped(q.Readings), grouped(q.Used), counted(q.Lines, "record"), counted(q.Sheets, "sheet"))},
+			{Name: "Positions from", Value: orNone(q.Positions)},
 			{Name: "Seen by others", Value: fmt.Sprintf("%s of these records were read in other sessions too, %s by other crews", grouped(q.OtherSessions), grouped(q.OtherCrews))},
 		}
 		if q.Used > 0 {

@@ -3,6 +3,7 @@ package publish
 import (
 	"iter"
 	"math"
+	"strings"
 
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
@@ -15,8 +16,9 @@ func (e *edition) findings(name string, kinds ...survey.Kind) table {
 		textColumn("verdict"), lengthColumn("from_m"), lengthColumn("to_m"), offsetColumn("offset_m"), offsetColumn("offset_u_m"),
 		probabilityColumn("probability"), textColumn("attribution"), lengthColumn("tolerance_m"), integerColumn("readings"),
 		offsetColumn("decide_at_u_m"), textColumn("sentence"), textColumn("basis"), probabilityColumn("attribution_probability"),
+		textColumn("records"),
 	}, rows: func(yield func(row) bool) {
-		cells := make([]cell, 18)
+		cells := make([]cell, 19)
 		for i := range e.Findings {
 			f := &e.Findings[i]
 			if !isOf(f.Kind, kinds) {
@@ -37,12 +39,22 @@ func (e *edition) findings(name string, kinds ...survey.Kind) table {
 				word(f.Verdict), number(from), number(to), number(f.OffsetM), number(f.OffsetU),
 				number(f.Probability), word(f.Attribution), number(f.ToleranceM), integer(f.Readings),
 				number(decide), text(f.Sentence), text(f.Basis), number(attributed),
+				text(e.labelsOf(f.Records)),
 			})
 			if !yield(row{cells, f.Line}) {
 				return
 			}
 		}
 	}}
+}
+
+// labelsOf are the words of some records.
+func (e *edition) labelsOf(records []int) string {
+	var all []string
+	for _, r := range records {
+		all = append(all, e.labels[r])
+	}
+	return strings.Join(all, ", ")
 }
 
 func isOf(k survey.Kind, kinds []survey.Kind) bool {
@@ -175,14 +187,14 @@ func (e *edition) effectsTable() table {
 	return table{name: "effects", columns: []column{
 		textColumn("effect"), textColumn("name"), integerColumn("readings"),
 		offsetColumn("east_m"), offsetColumn("north_m"), offsetColumn("east_u_m"), offsetColumn("north_u_m"),
-		boolColumn("significant"), textColumn("explanation"),
+		boolColumn("significant"), textColumn("explanation"), integerColumn("records"), integerColumn("checks"),
 	}, rows: func(yield func(row) bool) {
-		cells := make([]cell, 9)
+		cells := make([]cell, 11)
 		for _, f := range e.effects() {
 			copy(cells, []cell{
 				word(f.Kind), text(f.Name), integer(f.Readings),
 				number(f.V.East), number(f.V.North), number(math.Sqrt(f.V.EE)), number(math.Sqrt(f.V.NN)),
-				truth(f.Significant), text(f.Explanation),
+				truth(f.Significant), text(f.Explanation), integer(f.Records), integer(f.Checks),
 			})
 			if !yield(row{cells: cells}) {
 				return

@@ -36,7 +36,7 @@ const (
 	KindUnmapped     Kind = "unmapped"
 	KindNotDetected  Kind = "not_detected"
 	KindNotTraceable Kind = "not_traceable" // swept, but no signal can be put on it: the sweep says nothing of it
-	KindMark         Kind = "mark" // a mark against an exposed line
+	KindMark         Kind = "mark"          // a mark against an exposed line
 )
 
 // Tolerance is what a record is judged against.
@@ -50,7 +50,8 @@ type Tolerance struct {
 type Finding struct {
 	ID          string // stable from run to run
 	Kind        Kind
-	Record      int // index into Survey.Records; -1 for an unmapped line or a pattern
+	Record      int   // index into Survey.Records; -1 for an unmapped line or a pattern
+	Records     []int // of a pattern: the records that show it
 	Utility     string
 	Sheet       string
 	Verdict     Verdict

@@ -8,6 +8,7 @@ type Session struct {
 	Effect         int // into Model.Effects
 	Name           string
 	Crew, Receiver string
+	Positions      string    // the source of its positions
 	First, Last    time.Time // of its readings; zero unknown
 
 	Readings, Used, Distrusted int
