@@ -180,7 +180,7 @@ func (c *Config) settings() []setting {
 		number("adjust.cover_local", length, positive, &a.CoverLocalM),
 		number("adjust.cover_varies", length, positive, &a.CoverVariesM),
 		number("adjust.cover_length", length, positive, &a.CoverLengthM),
-		number("adjust.name_from", length, notNegative, &a.NameM),
+		number("adjust.name_from", length, notNegative, &a.NameM, &t.NameM),
 		number("adjust.draws", plain, positive, &a.Draws),
 		number("adjust.seed", plain, anything, &a.Seed),
 
@@ -189,7 +189,7 @@ func (c *Config) settings() []setting {
 		presetName("tolerance.preset", &c.preset),
 		number("tolerance.min_stretch", length, positive, &t.MinStretchM),
 		number("tolerance.max_gap", length, positive, &t.MaxGapM, &j.Correct.MaxGapM, &r.MaxGapM),
-		number("tolerance.false_discovery", share, inside01, &a.FalseDiscovery),
+		number("tolerance.false_discovery", share, inside01, &a.FalseDiscovery, &t.FalseDiscovery),
 		choice("sessions.names", &j.Names, string(pipeline.NamesGiven), string(pipeline.NamesCodes)),
 		number("sessions.congested", length, positive, &t.CongestedM),
 		number("tolerance.default.horizontal", length, positive, &t.Default.HorizontalM),

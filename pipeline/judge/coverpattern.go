@@ -159,7 +159,7 @@ func sheetPattern(s *survey.Survey, name string, cs []*toldCover) (survey.Findin
 	for _, c := range cs {
 		none += c.likely(0)
 	}
-	common, shift := inCommon(cs)
+	common, _ := inCommon(cs)
 	logs := []float64{none, common + math.Log(commonShare)}
 	for i := range coverMistakes {
 		log := math.Log(mistakeShare)
@@ -182,7 +182,7 @@ func sheetPattern(s *survey.Survey, name string, cs []*toldCover) (survey.Findin
 		c.under = true
 		sum += c.differs / float64(len(cs))
 	}
-	looks, p := patternWords(shares[1:], shift)
+	looks, p := patternWords(shares[1:], sum)
 	f := patternOf(s, cs, sum, p)
 	f.Sheet, f.Attribution = name, survey.AttributionRecord
 	f.Sentence = fmt.Sprintf("The covers of sheet %s look like %s: %s of it differ from the readings, by %+.2f m on average. This data attributes the difference to the record.",
@@ -192,7 +192,7 @@ func sheetPattern(s *survey.Survey, name string, cs []*toldCover) (survey.Findin
 
 // patternWords says what covers look like, the likeliest first, and how likely
 // that is; the first share is of something in common that is none of the mistakes.
-func patternWords(shares []float64, shift float64) (looks string, p float64) {
+func patternWords(shares []float64, differs float64) (looks string, p float64) {
 	like := make([]int, len(shares))
 	for i := range like {
 		like[i] = i
@@ -203,7 +203,7 @@ func patternWords(shares []float64, shift float64) (looks string, p float64) {
 		if i != like[0] && shares[i] < worthSaying {
 			break
 		}
-		what := fmt.Sprintf("those of a surface %.2f m %s than now, or otherwise measured", math.Abs(shift), map[bool]string{true: "lower", false: "higher"}[shift > 0])
+		what := fmt.Sprintf("those of a surface %.2f m %s than now, or otherwise measured", math.Abs(differs), map[bool]string{true: "lower", false: "higher"}[differs > 0])
 		if i > 0 {
 			what = coverMistakes[i-1].words
 		}
@@ -284,7 +284,6 @@ func regraded(s *survey.Survey, told []toldCover) []survey.Finding {
 	slices.SortStableFunc(places, func(a, b place) int { return cmp.Compare(b.sure, a.sure) })
 	var out []survey.Finding
 	for _, p := range places {
-		all := len(p.covers)
 		p.covers = slices.DeleteFunc(p.covers, func(c *toldCover) bool { return c.under || math.Abs(c.differs-p.shift) > fitsM })
 		if len(p.covers) < regradedFrom {
 			continue
@@ -294,8 +293,8 @@ func regraded(s *survey.Survey, told []toldCover) []survey.Finding {
 			c.under = true
 		}
 		f := patternOf(s, p.covers, p.shift, p.sure)
-		f.Sentence = fmt.Sprintf("%d of %d surveyed records of %s and %s within %d m differ alike, by %+.2f m of cover: a surface that was %s since is the likely cause (probability %.2f), not the records.",
-			len(p.covers), all, words.Count(utilities, "utility", "utilities"), words.Count(sheets, "sheet"), regradedM, p.shift, map[bool]string{true: "raised", false: "lowered"}[p.shift > 0], p.sure)
+		f.Sentence = fmt.Sprintf("%d surveyed records of %s and %s within %d m differ alike, by %+.2f m of cover: a surface that was %s since is the likely cause (probability %.2f), not the records.",
+			len(p.covers), words.Count(utilities, "utility", "utilities"), words.Count(sheets, "sheet"), regradedM, p.shift, map[bool]string{true: "raised", false: "lowered"}[p.shift > 0], p.sure)
 		out = append(out, f)
 	}
 	return out

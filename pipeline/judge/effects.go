@@ -72,7 +72,10 @@ func Effects(s *survey.Survey, matches [][]survey.Match, m *survey.Model, findin
 			out[i].Explanation = f.sourceSentence(&out[i], c)
 			continue
 		}
-		out[i].Explanation = f.explain(i, pages)
+		if e := &out[i]; e.Kind == survey.EffectSheet && e.Significant && len(f.bySheet[e.Name]) > 0 && !f.worthNaming(e) {
+			e.Significant = false
+		}
+		out[i].Explanation = f.explain(&out[i], i, pages)
 		if text := covers[out[i].Name]; text != "" && out[i].Kind == survey.EffectSheet {
 			out[i].Explanation = strings.TrimSuffix(out[i].Explanation, ".") + "." + text
 		}
@@ -83,8 +86,8 @@ func Effects(s *survey.Survey, matches [][]survey.Match, m *survey.Model, findin
 	return out, pages
 }
 
-func (f *field) explain(i int, pages []survey.Session) string {
-	e := &f.m.Effects[i]
+// explain says in words what is known of the i-th effect.
+func (f *field) explain(e *survey.Effect, i int, pages []survey.Session) string {
 	if e.Readings+e.Checks == 0 {
 		return "no evidence: nothing is known of it"
 	}
@@ -101,6 +104,10 @@ func (f *field) explain(i int, pages []survey.Session) string {
 	case e.Kind == survey.EffectSheet && e.Significant:
 		return fmt.Sprintf("its %s lie %.2f m %s of where the readings put them (u %.2f m); add %.2f m %s to them",
 			words.Count(e.Records, "record"), size, compass(-e.V.East, -e.V.North), u, size, compass(e.V.East, e.V.North))
+	}
+	if f.m.Effects[i].Significant {
+		shift, u, along := f.shown(e)
+		return fmt.Sprintf("No shift worth naming across its lines (%.2f m, u %.2f m).%s", math.Hypot(shift[0], shift[1]), u, along)
 	}
 	return fmt.Sprintf("no shift worth naming (%.2f m, u %.2f m)", size, u)
 }

@@ -3,6 +3,7 @@ package judge
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"github.com/asfound/asfound/internal/words"
 	"github.com/asfound/asfound/pipeline/survey"
@@ -22,10 +23,10 @@ var fits95 = -2 * math.Log(0.05)
 // its own size that has to be known: one known to 10 m would fit any small shift.
 const explains = 0.5
 
-// fitting is the mistake that a shift fits best, of those within the joint
-// uncertainty of both; and how many of them there are.
-func fitting(v survey.Vector, possible []survey.Mistake) (best *survey.Mistake, count int) {
-	least := fits95
+// fitting are the mistakes that a shift fits within the joint uncertainty of both,
+// the one that it fits best first.
+func fitting(v survey.Vector, possible []survey.Mistake) (fits []*survey.Mistake) {
+	least := math.Inf(1)
 	for i := range possible {
 		k := &possible[i]
 		e, n := v.East-k.East, v.North-k.North
@@ -35,12 +36,14 @@ func fitting(v survey.Vector, possible []survey.Mistake) (best *survey.Mistake, 
 		if !known || d2 > fits95 || !(d2 >= 0) {
 			continue
 		}
-		count++
-		if best == nil || d2 < least {
-			best, least = k, d2
+		fits = append(fits, k)
+		if d2 < least {
+			least = d2
+			last := len(fits) - 1
+			fits[0], fits[last] = fits[last], fits[0]
 		}
 	}
-	return best, count
+	return fits
 }
 
 // mistakeWords say which mistake a significant shift looks like, if any.
@@ -48,14 +51,19 @@ func mistakeWords(v survey.Vector, possible []survey.Mistake) string {
 	if len(possible) == 0 {
 		return ""
 	}
-	best, count := fitting(v, possible)
-	if best == nil {
+	fits := fitting(v, possible)
+	if len(fits) == 0 {
 		return fmt.Sprintf(" None of %s of frame, unit or axes that are possible here fits.", words.Count(len(possible), "mistake"))
 	}
 	more := ""
-	if count > 1 {
-		more = fmt.Sprintf("; %s", words.Count(count-1, "other fits as well", "others fit as well"))
+	if len(fits) > 1 {
+		var others []string
+		for _, k := range fits[1:] {
+			others = append(others, k.Name)
+		}
+		more = "; so does " + strings.Join(others, ", and so does ")
 	}
+	best := fits[0]
 	return fmt.Sprintf(" It fits a known mistake: %s would give %.2f m to the %s (u %.2f m%s).",
 		best.Name, math.Hypot(best.East, best.North), compass(best.East, best.North), best.U, more)
 }

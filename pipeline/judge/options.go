@@ -7,12 +7,15 @@ type Options struct {
 	MinStretchM float64 // a stretch is at least this long
 	MaxGapM     float64 // evidence within this distance along the record
 	Default     Limits
-	Mistakes    Mistakes    // of frame, unit and axes that are possible
-	CongestedM  float64     // another line within this distance of a reading makes its place a congested one
-	Rules       []Rule      // first match wins, as below
-	Cover       []CoverRule // minimum covers, of the tables that the config chose
-	Zones       []ZoneRule  // tolerance zones of laws, to hold marks against
-	Positions   Positions
+	Mistakes    Mistakes // of frame, unit and axes that are possible
+	// A sheet's shift is worth naming beyond NameM, at this rate of false ones.
+	NameM, FalseDiscovery float64
+
+	CongestedM float64     // another line within this distance of a reading makes its place a congested one
+	Rules      []Rule      // first match wins, as below
+	Cover      []CoverRule // minimum covers, of the tables that the config chose
+	Zones      []ZoneRule  // tolerance zones of laws, to hold marks against
+	Positions  Positions
 }
 
 // Positions is how good surveyed positions are, as the adjustment takes them.

@@ -62,18 +62,20 @@ func (c *sheetCase) add(vs []visit, east, north float64, off func(session int) b
 // sheetSentence says what a sheet's shift is and to what this data attributes it.
 func (f *field) sheetSentence(k int) string {
 	e := &f.m.Effects[k]
+	shift, u, along := f.shown(e)
 	c := sheetCase{crews: map[string]bool{}, sessions: map[int]bool{}, off: map[int]bool{}}
 	for _, vs := range f.bySheet[e.Name] {
-		c.add(vs, e.V.East, e.V.North, func(session int) bool { return f.m.Effects[session].Significant })
+		c.add(vs, shift[0], shift[1], func(session int) bool { return f.m.Effects[session].Significant })
 	}
-	size, u := length(e.V)
+	size := math.Hypot(shift[0], shift[1])
 	var b strings.Builder
 	which := fmt.Sprintf("%d of %s of drawing %s that could show it lie", c.show, words.Count(c.could, "surveyed line"), e.Name)
 	if c.could == 0 {
-		which = fmt.Sprintf("No surveyed line of drawing %s lies across its shift, which is seen by bends, joints and parts of it alone: they lie", e.Name)
+		which = fmt.Sprintf("No surveyed line of drawing %s lies across its shift, which they show aslant: they lie", e.Name)
 	}
 	fmt.Fprintf(&b, "%s %.2f m %s of where %s found them (u %.2f m): add %.2f m to the %s.",
-		which, size, compass(-e.V.East, -e.V.North), crewWords(&c), u, size, compass(e.V.East, e.V.North))
+		which, size, compass(-shift[0], -shift[1]), crewWords(&c), u, size, compass(shift[0], shift[1]))
+	b.WriteString(along)
 	sessions := slices.Sorted(maps.Keys(c.sessions))
 	if len(c.off) > 0 {
 		fmt.Fprintf(&b, " Left out of what follows, being off itself: %s.", namesOf(f.m, slices.Sorted(maps.Keys(c.off))))
@@ -94,6 +96,32 @@ func (f *field) sheetSentence(k int) string {
 	}
 	fmt.Fprintf(&b, " Inseparable: without the word of %s the shift would not stand. %s.", namesOf(f.m, e.RestsOn), wouldSeparate(f.m, e.RestsOn, "drawing "+e.Name))
 	return b.String()
+}
+
+// shown is what of a sheet's shift its surveyed lines show, true east and north, and
+// its standard deviation: all of it, unless they all run much the same way. Then
+// along says what was not observed.
+func (f *field) shown(e *survey.Effect) (shift [2]float64, u float64, along string) {
+	east, north, ok := across(f.bySheet[e.Name])
+	if !ok {
+		_, u = length(e.V)
+		return [2]float64{e.V.East, e.V.North}, u, ""
+	}
+	value, variance := e.V.Along(east, north)
+	other, otherVariance := e.V.Along(-north, east)
+	if other < 0 {
+		east, north, value = -east, -north, -value
+	}
+	along = fmt.Sprintf(" All its surveyed lines run much the same way, and along themselves they show nothing: that the vector has %.2f m to the %s there (u %.2f m) is no observation.",
+		math.Abs(other), compass(-north, east), math.Sqrt(otherVariance))
+	return [2]float64{value * east, value * north}, math.Sqrt(variance), along
+}
+
+// worthNaming says whether a sheet's shift is one by what its surveyed lines show
+// of it: one that lies along them is what joints and bends made of it.
+func (f *field) worthNaming(e *survey.Effect) bool {
+	shift, u, along := f.shown(e)
+	return along == "" || estimate.NormalCDF(-(math.Hypot(shift[0], shift[1])-f.o.NameM)/u) <= f.o.FalseDiscovery
 }
 
 func crewWords(c *sheetCase) string {

@@ -140,7 +140,7 @@ func unmappedLine(s *survey.Survey, g *group) survey.Finding {
 	if what == "" {
 		what = "unlabelled"
 	}
-	f.Sentence = fmt.Sprintf("%s of a %s line over %.0f m fit no record (probability %.2f): the map may lack a line here. %s, taken in: %s.",
-		words.Count(f.Readings, "reading"), what, f.ToM, f.Probability, words.Count(len(g.runs), "walk"), strings.Join(sessions, "; "))
+	f.Sentence = fmt.Sprintf("%s of a %s line over %.0f m fit no record (probability %.2f): the map may lack a line here. Taken in %s: %s.",
+		words.Count(f.Readings, "reading"), what, f.ToM, f.Probability, words.Count(len(sessions), "session"), strings.Join(sessions, "; "))
 	return f
 }

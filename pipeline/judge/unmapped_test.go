@@ -109,7 +109,7 @@ func TestUnmappedLineIsSmooth(t *testing.T) {
 	w.walk("", 0, 30, 0, 0.99)
 	w.walk("", 0, 30, 0, 0.99)
 	f := w.findings()[0]
-	if f.Readings != 62 || !strings.Contains(f.Sentence, "62 readings") || !strings.Contains(f.Sentence, "2 walks") {
+	if f.Readings != 62 || !strings.Contains(f.Sentence, "62 readings") || !strings.Contains(f.Sentence, "Taken in 1 session: S1.") {
 		t.Errorf("%d readings: %s", f.Readings, f.Sentence)
 	}
 	line := lineref.New(orb.MultiLineString{{{-10, 0}, {50, 0}}}, 1)

@@ -2,6 +2,7 @@ package judge
 
 import (
 	"cmp"
+	"math"
 	"slices"
 
 	"github.com/asfound/asfound/pipeline/survey"
@@ -14,6 +15,7 @@ type visit struct {
 	readings        int
 	offsetM         float64 // mean offset
 	east, north     float64 // mean unit vector to the right of the record: that of its true bearing
+	ee, en, nn      float64 // means of its squares and product: in what directions its bends look
 }
 
 // shows is what a shift of the map shows across the record there, on average.
@@ -61,12 +63,13 @@ func visits(s *survey.Survey, matches [][]survey.Match, m *survey.Model) []visit
 			e, n := s.Records[mt.Record].Right(mt.Part, mt.Segment)
 			v.readings++
 			v.offsetM, v.east, v.north = v.offsetM+mt.OffsetM, v.east+e, v.north+n
+			v.ee, v.en, v.nn = v.ee+e*e, v.en+e*n, v.nn+n*n
 		}
 	}
 	for i := range out {
 		v := &out[i]
 		n := float64(v.readings)
-		v.offsetM, v.east, v.north = v.offsetM/n, v.east/n, v.north/n
+		v.scale(1 / n)
 	}
 	slices.SortFunc(out, func(a, b visit) int {
 		return cmp.Or(cmp.Compare(a.record, b.record), cmp.Compare(a.session, b.session), cmp.Compare(a.crew, b.crew))
@@ -74,19 +77,43 @@ func visits(s *survey.Survey, matches [][]survey.Match, m *survey.Model) []visit
 	return out
 }
 
+// scale multiplies a visit's means.
+func (v *visit) scale(by float64) {
+	for _, m := range []*float64{&v.offsetM, &v.east, &v.north, &v.ee, &v.en, &v.nn} {
+		*m *= by
+	}
+}
+
 // whole joins visits into one: the mean over all their readings.
 func whole(vs []visit) (out visit) {
-	for i := range vs {
-		v := &vs[i]
-		n := float64(v.readings)
+	for _, v := range vs {
+		v.scale(float64(v.readings))
 		out.readings += v.readings
-		out.offsetM += n * v.offsetM
-		out.east += n * v.east
-		out.north += n * v.north
+		out.offsetM, out.east, out.north = out.offsetM+v.offsetM, out.east+v.east, out.north+v.north
+		out.ee, out.en, out.nn = out.ee+v.ee, out.en+v.en, out.nn+v.nn
 	}
-	n := float64(out.readings)
-	out.offsetM, out.east, out.north = out.offsetM/n, out.east/n, out.north/n
+	out.scale(1 / float64(out.readings))
 	return out
+}
+
+// oneWay is how much of a shift lines may show along their common direction, as a
+// share of the squares, to run much the same way: a tenth and a half of that, some
+// 13 degrees. Common practice, no source.
+const oneWay = 0.05
+
+// across is the direction in which some records' lines show a shift, a unit vector,
+// where they all run much the same way: along themselves they show nothing.
+func across(lines [][]visit) (east, north float64, ok bool) {
+	var ee, en, nn float64
+	for _, vs := range lines {
+		v := whole(vs)
+		ee, en, nn = ee+v.ee, en+v.en, nn+v.nn
+	}
+	// The larger eigenvector of [ee en; en nn].
+	half, diff := (ee+nn)/2, (ee-nn)/2
+	root := math.Hypot(diff, en)
+	north, east = math.Sincos(math.Atan2(en, diff) / 2)
+	return east, north, half > 0 && half-root < oneWay*2*half
 }
 
 // byRecord hands over the visits of one record after the other.

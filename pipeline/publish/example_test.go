@@ -50,5 +50,6 @@ func ExampleRun() {
 	// resurvey.csv
 	// resurvey.geojson
 	// sessions.csv
+	// shares.csv
 	// summary.json
 }

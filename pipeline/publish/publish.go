@@ -37,6 +37,7 @@ var files = []file{
 	{"records-updated.geojson", stream((*edition).writeUpdatedGeoJSON)},
 	{"records.csv", csvOf((*edition).records)},
 	{"profiles.csv", csvOf((*edition).profiles)},
+	{"shares.csv", csvOf((*edition).shares)},
 	{"findings.geojson", geojsonOf(func(e *edition) table { return e.findings("findings") })},
 	{"effects.csv", csvOf((*edition).effectsTable)},
 	{"sessions.csv", csvOf((*edition).sessionsTable)},

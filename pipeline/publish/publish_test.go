@@ -64,7 +64,7 @@ func TestGolden(t *testing.T) {
 		folder := run(t, r)
 		for _, file := range []string{
 			"caution.txt", "effects.csv", "findings.geojson", "marks.csv", "readings.csv", "records-updated.geojson", "records.csv", "rejects.csv",
-			"resurvey.csv", "resurvey.geojson", "sessions.csv", "summary.json",
+			"resurvey.csv", "resurvey.geojson", "sessions.csv", "shares.csv", "summary.json",
 		} {
 			golden := filepath.Join("testdata", name, file)
 			got := contents(t, folder, file)

@@ -54,8 +54,19 @@ func (e *edition) labelsOf(records []int) string {
 	for _, r := range records {
 		all = append(all, e.labels[r])
 	}
-	return strings.Join(all, ", ")
+	return listed(all)
 }
+
+// effectNames are the names of some effects.
+func (e *edition) effectNames(effects []int) string {
+	var all []string
+	for _, i := range effects {
+		all = append(all, e.Model.Effects[i].Name)
+	}
+	return listed(all)
+}
+
+func listed(all []string) string { return strings.Join(all, ", ") }
 
 func isOf(k survey.Kind, kinds []survey.Kind) bool {
 	for _, want := range kinds {
@@ -140,14 +151,14 @@ func (e *edition) records() table {
 		lengthColumn("length_m"), lengthColumn("covered_m"), lengthColumn("within_m"), lengthColumn("outside_m"), lengthColumn("undecided_m"),
 		textColumn("position"), offsetColumn("worst_offset_m"), offsetColumn("worst_offset_u_m"),
 		textColumn("depth"), offsetColumn("cover_difference_m"), offsetColumn("cover_difference_u_m"),
-		textColumn("attribution"), offsetColumn("moved_m"),
+		textColumn("attribution"), offsetColumn("moved_m"), offsetColumn("cover_m"),
 	}, rows: e.recordRows(func(int) bool { return true })}
 }
 
 // recordRows walks over the records that a test keeps.
 func (e *edition) recordRows(keep func(record int) bool) iter.Seq[row] {
 	return func(yield func(row) bool) {
-		cells := make([]cell, 16)
+		cells := make([]cell, 17)
 		for i := range e.Survey.Records {
 			if !keep(i) {
 				continue
@@ -173,7 +184,7 @@ func (e *edition) recordRows(keep func(record int) bool) iter.Seq[row] {
 				number(j.LengthM), number(j.CoveredM), number(j.WithinM), number(j.OutsideM), number(j.UndecidedM),
 				word(j.Position), number(j.WorstM), number(j.WorstU),
 				word(j.Depth), number(cover), number(coverU),
-				word(j.Attribution), number(moved),
+				word(j.Attribution), number(moved), number(rec.CoverM),
 			})
 			if !yield(row{cells, rec.Parts}) {
 				return
@@ -188,13 +199,16 @@ func (e *edition) effectsTable() table {
 		textColumn("effect"), textColumn("name"), integerColumn("readings"),
 		offsetColumn("east_m"), offsetColumn("north_m"), offsetColumn("east_u_m"), offsetColumn("north_u_m"),
 		boolColumn("significant"), textColumn("explanation"), integerColumn("records"), integerColumn("checks"),
+		{"east_north_m2", kindNumber, 6},
+		textColumn("rests_on"),
 	}, rows: func(yield func(row) bool) {
-		cells := make([]cell, 11)
+		cells := make([]cell, 13)
 		for _, f := range e.effects() {
 			copy(cells, []cell{
 				word(f.Kind), text(f.Name), integer(f.Readings),
 				number(f.V.East), number(f.V.North), number(math.Sqrt(f.V.EE)), number(math.Sqrt(f.V.NN)),
 				truth(f.Significant), text(f.Explanation), integer(f.Records), integer(f.Checks),
+				number(f.V.EN), text(e.effectNames(f.RestsOn)),
 			})
 			if !yield(row{cells: cells}) {
 				return

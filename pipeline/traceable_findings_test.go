@@ -1,0 +1,206 @@
+package pipeline_test
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// traceFindings traces the sentence of every finding: in the finding's own columns,
+// and in those of the other published files.
+func (p *published) traceFindings(t *testing.T, seed uint64, used map[string]int) {
+	for _, f := range p.findings {
+		sentence, kind := f["sentence"].(string), f["kind"].(string)
+		names, problems := trace(sentence, clausesOf[kind], p.about(t, f))
+		if sentence == "" || len(problems) > 0 {
+			t.Errorf("town %d, %s: %s\n%s", seed, f["finding"], strings.Join(problems, "\n"), sentence)
+		}
+		for _, n := range names {
+			used[kind+": "+n]++
+		}
+	}
+}
+
+var (
+	undecidedClause = [2]string{"undecided", `Undecided(?: \(a conditional (?:pass|fail) in the words of ILAC-G8:09/2019, 4\.2\.3\))?: an uncertainty of {decide} m would decide it\.`}
+	patternClauses  = [][2]string{
+		{"pattern of a sheet", `The covers of sheet {sheet:\S+}} look like {looks:.*?}}: {pattern_records} surveyed records? of it differ from the readings, by {pattern_mean} m on average\. This data attributes the difference to the record\.`},
+		{"regraded", `{pattern_records} surveyed records of {pattern_utilities} utilit(?:y|ies) and {pattern_sheets} sheets? within 50 m differ alike, by {pattern_offset} m of cover: a surface that was (?:raised|lowered) since is the likely cause \(probability {pattern_probability}\), not the records\.`},
+	}
+	clausesOf = map[string][]clause{
+		"position": clauses(
+			[2]string{"where", `Between stations {from} m and {to} m {readings} readings? put the line {size} m {side:to the (?:left|right)}} of the map \(u {u} m, tolerance {tolerance} m\)\.`},
+			[2]string{"record", `Of a mean raw difference of {raw} m the model puts {record} m down to the record(?: \({sheet_m} m of it common to sheet {sheet:\S+}}\))? and {positions} m to the positions and the crew\. This data attributes the difference to the record \(probability {attributed:[^,]+}}, no session's own word counted for it\)\.`},
+			[2]string{"frame", `The readings as taken lie {raw_size} m off, {field} m of it from session and bias and {source} m from the source of positions; with these taken out the record is within\. This data attributes the difference to the (?:field|frame of the positions) \(probability {attributed:[^,]+}}, no session's own word counted for it\)\.`},
+			[2]string{"inseparable, within", `Inseparable: a mean raw difference of {raw} m, .*?\(u {field_u} m\).*? would\.`},
+			[2]string{"inseparable, outside", `Inseparable: the model puts {record} m of a mean raw difference of {raw} m down to the record, but without the word of {rests_on:.*?}} that would not be sure \(probability {attributed:[^)]+}}\)\. .*?the record between {from_1} m and {to_1} m.*? would tell them apart\.`},
+			[2]string{"beside an unread record", `{readings} readings? of a {utility:\S+}} line run {size} m {side:to the (?:left|right)}} of the map, on average, beside stations {from} m to {to} m, and nothing else was read there\. Either the line lies there, or the map lacks one here; readings on a line where the map has it would tell\.`},
+			undecidedClause,
+		),
+		"depth": clauses(append([][2]string{
+			{"depth", `{readings} depth readings? say that the line lies {size} m {deeper:deeper|shallower}} than the map's cover of {cover} m \(u {u} m, tolerance {tolerance} m\)\.`},
+			{"outside", `This data attributes the difference to the record, or to a surface that was regraded since\.`},
+			undecidedClause,
+		}, patternClauses...)...),
+		"cover_pattern": clauses(patternClauses...),
+		"cover": clauses(
+			[2]string{"cover", `Between stations {from} m and {to} m the cover is {least} m where it is worst \(u {u} m\), from {readings} depth readings? on the record; {basis:.*?}} asks for {tolerance} m\. It is less with a probability of {probability}\.`},
+			undecidedClause,
+			[2]string{"local code", `The local code decides which minimum holds here; a depth reading is an estimate\.`},
+		),
+		"unmapped": clauses(
+			[2]string{"unmapped", `{readings} readings? of a {utility:\S+}} line over {length} m fit no record \(probability {probability}\): the map may lack a line here\. Taken in {sessions_n} sessions?: {sessions:.*}}\.`},
+		),
+		"not_detected": clauses(
+			[2]string{"not detected", `Not detected in a sweep for {utility:\S+}} lines of ticket {ticket:\S+}} on {swept:\S+}} \({method:[^)]+}}\): {long} m of the record lie inside the swept area and no reading is on it for sure\. That does not say that no line is there\.`},
+		),
+		"not_traceable": clauses(
+			[2]string{"not traceable", `Not traceable: {long} m of the record lie inside an area swept for {utility:\S+}} lines of ticket {ticket:\S+}} on {swept:\S+}} \({method:[^)]+}}\), but the map says that no signal can be put on it\. A sweep for signals says nothing of it, neither that it is there nor that it is not\.`},
+		),
+		"mark": clauses(
+			[2]string{"mark", `The (?:mark|line between two marks)(?: of ticket {ticket:\S+}})? of {marked:\S+}} lies {size} m {side:to the (?:left|right)}} of the line exposed in {hole:\S+}}(?: on {exposed:\S+}})? \(u {u} m, of both positions\); the tolerance zone by {basis:.*?}} reaches {tolerance} m to either side\. It lies beyond with a probability of {probability}\. The map of this run has the line {map_size} m {map_side:to the (?:left|right)}} of it\.`},
+			undecidedClause,
+			[2]string{"local law", `The local law decides what zone holds\. This compares positions and assigns no liability\.`},
+		),
+	}
+)
+
+// text and value are of a finding's property; "" and NaN where it has none.
+func text(f map[string]any, name string) string {
+	s, _ := f[name].(string)
+	return s
+}
+
+func value(f map[string]any, name string) float64 {
+	if v, ok := f[name].(float64); ok {
+		return v
+	}
+	return math.NaN()
+}
+
+func side(offset float64) string {
+	if offset < 0 {
+		return "to the left"
+	}
+	return "to the right"
+}
+
+// probably is a probability as sentences have it.
+func probably(p float64) string {
+	if p > 0.99 {
+		return "over 0.99"
+	}
+	return fmt.Sprintf("%.2f", p)
+}
+
+// about is what the files say of what a finding is about.
+func (p *published) about(t *testing.T, f map[string]any) found {
+	offset := value(f, "offset_m")
+	out := found{
+		numbers: map[string]float64{
+			"from": value(f, "from_m"), "to": value(f, "to_m"), "long": value(f, "to_m") - value(f, "from_m"), "readings": value(f, "readings"), "size": math.Abs(offset), "u": value(f, "offset_u_m"),
+			"tolerance": value(f, "tolerance_m"), "decide": value(f, "decide_at_u_m"), "probability": value(f, "probability"), "least": value(f, "tolerance_m") + offset, "length": value(f, "length"),
+		},
+		texts: map[string]string{
+			"side": side(offset), "sheet": text(f, "sheet"), "utility": text(f, "utility"), "basis": text(f, "basis"), "attributed": probably(value(f, "attribution_probability")),
+			"deeper": map[bool]string{true: "shallower", false: "deeper"}[offset < 0],
+		},
+	}
+	if out.texts["utility"] == "" {
+		out.texts["utility"] = "unlabelled"
+	}
+	if text(f, "kind") == string(survey.KindCover) {
+		out.slackM = 1e-3 // the minimum has three decimals
+	}
+	record := text(f, "record")
+	if rec := p.records[record]; rec != nil && rec["cover_m"] != "" {
+		out.numbers["cover"] = float(t, rec["cover_m"])
+	}
+	if sh := p.shares[record]; sh != nil {
+		of := func(names ...string) (sum float64) {
+			for _, n := range names {
+				sum += float(t, sh[n+"_m"])
+			}
+			return sum
+		}
+		out.slackM = max(out.slackM, 2e-4) // sums of rounded parts
+		out.numbers["raw"], out.numbers["raw_size"], out.numbers["sheet_m"], out.numbers["source"] = of("raw"), math.Abs(of("raw")), of("sheet"), of("source")
+		out.numbers["record"], out.numbers["positions"] = of("sheet", "own", "local"), of("session", "source", "bias", "noise")
+		out.numbers["field"], out.numbers["field_u"] = of("session", "bias", "noise"), float(t, sh["field_u_m"])
+		out.texts["rests_on"] = strings.ReplaceAll(sh["rests_on"], ", ", " and ")
+	}
+	p.aboutSweep(f, &out)
+	p.aboutMark(t, f, &out)
+	p.aboutPattern(t, f, &out)
+	if text(f, "kind") == string(survey.KindUnmapped) {
+		p.aboutUnmapped(f, &out)
+	}
+	return out
+}
+
+func (p *published) aboutSweep(f map[string]any, out *found) {
+	for i := range p.result.Survey.Areas {
+		if a := &p.result.Survey.Areas[i]; strings.Contains(text(f, "sentence"), a.Ticket) && slices.Contains(a.Utilities, text(f, "utility")) {
+			out.texts["ticket"], out.texts["swept"], out.texts["method"] = a.Ticket, a.Date, a.Method
+		}
+	}
+}
+
+func (p *published) aboutMark(t *testing.T, f map[string]any, out *found) {
+	for _, c := range p.checks {
+		if text(f, "kind") == string(survey.KindMark) && c["record"] == text(f, "record") && c["offset_m"] != "" && math.Abs(float(t, c["offset_m"])-value(f, "offset_m")) < 1e-9 {
+			out.texts["ticket"], out.texts["marked"], out.texts["hole"], out.texts["exposed"] = c["ticket"], c["marked_on"], c["exposure"], c["exposed_on"]
+			out.numbers["map_size"], out.texts["map_side"] = math.Abs(float(t, c["map_offset_m"])), side(float(t, c["map_offset_m"]))
+		}
+	}
+}
+
+// aboutUnmapped finds who walked along a line that the map lacks.
+func (p *published) aboutUnmapped(f map[string]any, out *found) {
+	said := text(f, "sentence")
+	said = said[strings.Index(said, "Taken in "):]
+	said = strings.TrimSuffix(said[strings.Index(said, ": ")+2:], ".")
+	known := map[string]bool{}
+	for _, s := range p.sessions {
+		known[s["session"]] = true
+	}
+	sessions := strings.Split(said, "; ")
+	for _, s := range sessions {
+		if !known[s] {
+			said = "no such session: " + s
+		}
+	}
+	out.texts["sessions"] = said
+	out.numbers["sessions_n"] = float64(len(sessions))
+}
+
+// aboutPattern works out again what covers have in common: of the finding itself, or
+// of the pattern that a depth lies under.
+func (p *published) aboutPattern(t *testing.T, f map[string]any, out *found) {
+	record := text(f, "record")
+	for _, q := range p.findings {
+		if text(q, "kind") != string(survey.KindCoverPattern) {
+			continue
+		}
+		records := strings.Split(text(q, "records"), ", ")
+		if text(q, "finding") != text(f, "finding") && !slices.Contains(records, record) {
+			continue
+		}
+		sum, utilities, sheets := 0.0, map[string]bool{}, map[string]bool{}
+		for _, r := range records {
+			sum += float(t, p.records[r]["cover_difference_m"])
+			utilities[p.records[r]["utility"]], sheets[p.records[r]["sheet"]] = true, true
+		}
+		out.numbers["pattern_records"], out.numbers["pattern_mean"] = float64(len(records)), sum/float64(len(records))
+		out.numbers["pattern_utilities"], out.numbers["pattern_sheets"] = float64(len(utilities)), float64(len(sheets))
+		out.numbers["pattern_offset"], out.numbers["pattern_probability"] = value(q, "offset_m"), value(q, "probability")
+		out.texts["sheet"] = text(q, "sheet")
+		if text(q, "sheet") != "" {
+			out.texts["looks"] = p.looksLike(t, records)
+		}
+	}
+}
