@@ -150,6 +150,8 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 	j := &c.job
 	j.Read.PlaceholderSheets = d.placeholders(root, base)
 	j.Publish.Output = d.resolve(j.Publish.Output)
+	j.Ledger = d.ledger(j.Ledger, j.Publish.Output)
+	j.Correct.Accepted = c.apply == "accepted"
 	depthTo := d.defaultDepthTo(root, base)
 	for _, n := range d.list(root.take("grids"), "grids") {
 		if g, ok := d.grid(n); ok {
@@ -187,7 +189,6 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 	d.checkDistricts(len(j.Read.Districts) > 0 || root.entry("districts") != nil)
 	j.Rank.Consequences = d.consequences(root.child("resurvey"))
 
-	root.notBuilt("ledger")
 	for _, key := range []string{"records", "field"} {
 		if root.entry(key) == nil {
 			d.problems.add(place{d.file, 1}, "no "+key, "list at least one file below "+key+":")
@@ -196,6 +197,19 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 	root.done()
 	c.inputs = d.inputs
 }
+
+// ledger is the file of the ledger; "" where none is to be kept.
+func (d *decoder) ledger(said, output string) string {
+	switch said {
+	case "":
+		return filepath.Join(output, "asfound.db")
+	case noLedger:
+		return ""
+	}
+	return d.resolve(said)
+}
+
+const noLedger = "none"
 
 // Default is a job that says nothing of its own: the defaults and what the
 // environment overrides, without a file.

@@ -148,17 +148,6 @@ func (s *section) child(key string) *section {
 	return c
 }
 
-// notBuilt refuses keys that the format knows but this version does not act on:
-// ignoring them would be worse.
-func (s *section) notBuilt(keys ...string) {
-	for _, key := range keys {
-		if e := s.entry(key); e != nil {
-			e.taken = true
-			s.d.problem(e.key, s.full(key)+" is not built yet in this version", "remove it")
-		}
-	}
-}
-
 // done reports the keys that nobody asked for, here and below.
 func (s *section) done() {
 	for _, e := range s.entries {

@@ -205,8 +205,8 @@ func (d *decoder) consequence(n *yaml.Node, name string) (c rank.Consequence) {
 
 // checkRules sees that nothing is asked for that needs decisions.
 func (c *Config) checkRules(ps *Problems) {
-	if c.apply == "accepted" {
-		ps.add(c.where("correct.apply"), "correct.apply: accepted needs decisions, which are not built yet in this version", "write proposed, or remove it")
+	if c.job.Correct.Accepted && c.job.Ledger == "" {
+		ps.add(c.where("correct.apply"), "correct.apply: accepted needs decisions, and ledger: none keeps none", "write proposed, or remove ledger: none")
 	}
 }
 

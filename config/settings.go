@@ -100,6 +100,7 @@ func (c *Config) settings() []setting {
 	return []setting{
 		text("job", &j.Name),
 		text("output", &j.Publish.Output),
+		text("ledger", &j.Ledger),
 		text("plane", &j.Read.Plane),
 		text("banner", &j.Banner),
 

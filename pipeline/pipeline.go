@@ -2,12 +2,14 @@ package pipeline
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
 	"strings"
 	"sync"
 
+	"github.com/asfound/asfound/internal/life"
 	"github.com/asfound/asfound/internal/mistakes"
 	"github.com/asfound/asfound/pipeline/adjust"
 	"github.com/asfound/asfound/pipeline/correct"
@@ -25,6 +27,8 @@ type Job struct {
 	Banner  string // a line for every page
 	Version string // of the program
 	Names   Names  // of crews, receivers and sessions in what is published
+	Ledger  string // file of what earlier runs found and people decided; "" none is kept
+	Past    life.Past
 
 	Read    read.Options
 	Match   match.Options
@@ -46,8 +50,10 @@ type Progress func(stage string, done, total int)
 
 // Outcome is a published run.
 type Outcome struct {
-	Folder string // the run's folder
-	Result *survey.Result
+	Folder    string // the run's folder
+	Result    *survey.Result
+	Decisions string // the workbook in which people decide; "" none is kept
+	Note      string // what a person should know of it; "" nothing
 }
 
 // maxRounds caps the rounds of match and adjust.
@@ -55,21 +61,33 @@ const maxRounds = 3
 
 // Run does a job from reading to the published folder. On an error nothing is
 // published.
-func Run(ctx context.Context, job Job, log *slog.Logger, progress Progress) (*Outcome, error) {
-	result, err := Compute(ctx, job, log, progress)
+func Run(ctx context.Context, job Job, log *slog.Logger, progress Progress) (out *Outcome, err error) {
+	m, err := remember(&job)
 	if err != nil {
 		return nil, err
 	}
+	defer func() { err = errors.Join(err, m.close()) }()
 	step := steps{ctx, log, progress}
-	var folder string
-	err = step.do("publish", func() error {
-		folder, err = publish.Run(result, job.Publish)
+	var s *survey.Survey
+	err = step.do("read", func() error {
+		if s, err = readAll(ctx, job); err == nil {
+			err = m.recall(s, &job)
+		}
 		return err
 	})
 	if err != nil {
+		return nil, fmt.Errorf("read: %w", err)
+	}
+	result, err := Analyse(ctx, s, job, log, progress)
+	if err != nil {
+		return nil, err
+	}
+	out = &Outcome{Result: result}
+	err = step.do("publish", func() error { return m.publish(out, &job) })
+	if err != nil {
 		return nil, fmt.Errorf("publish: %w", err)
 	}
-	return &Outcome{Folder: folder, Result: result}, nil
+	return out, nil
 }
 
 // Check reads everything a job names and publishes nothing.
@@ -94,20 +112,6 @@ func readAll(ctx context.Context, job Job) (*survey.Survey, error) {
 	return s, nil
 }
 
-// Compute does a job up to what publish writes.
-func Compute(ctx context.Context, job Job, log *slog.Logger, progress Progress) (*survey.Result, error) {
-	step := steps{ctx, log, progress}
-	var s *survey.Survey
-	err := step.do("read", func() (err error) {
-		s, err = readAll(ctx, job)
-		return err
-	})
-	if err != nil {
-		return nil, fmt.Errorf("read: %w", err)
-	}
-	return Analyse(ctx, s, job, log, progress)
-}
-
 // Analyse does what lies between read and publish: a pure function of the survey
 // and the job's options.
 func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, progress Progress) (*survey.Result, error) {
@@ -115,6 +119,7 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 	if job.Names == NamesCodes {
 		s = coded(s)
 	}
+	s = cameBack(s, &job.Past)
 	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner, Decision: job.Judge.DecisionRule(), Survey: s}
 	ground := sync.OnceValue(func() *match.Ground { return match.Prepare(s, job.Match) })
 	traces := job.Matcher
@@ -159,7 +164,7 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 		}
 		r.Judgements, r.Findings = judge.Records(r.Survey, r.Matches, r.Model, job.Judge)
 		checks, marks := judge.Marks(r.Survey, r.Matches, r.MarkMatches, r.ExposureMatches, r.Model, job.Judge)
-		r.MarkChecks, r.Findings = checks, append(r.Findings, marks...)
+		r.MarkChecks, r.Findings = checks, life.Continue(s, r.Model, append(r.Findings, marks...), &job.Past)
 		r.Bases = job.Judge.Bases()
 		r.Model.Effects, r.Sessions = judge.Effects(r.Survey, r.Matches, r.Model, r.Findings, job.Judge)
 		return nil

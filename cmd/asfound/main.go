@@ -72,7 +72,7 @@ survey next.
 		RunE:          func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.AddCommand(runCommand(), checkCommand(), initCommand(), demoCommand(), versionCommand())
+	root.AddCommand(runCommand(), checkCommand(), historyCommand(), initCommand(), demoCommand(), versionCommand())
 	root.SetHelpTemplate(root.HelpTemplate() + exitHelp)
 	return root
 }

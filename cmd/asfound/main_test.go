@@ -15,6 +15,7 @@ import (
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
+	"github.com/xuri/excelize/v2"
 
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -31,7 +32,7 @@ func TestScripts(t *testing.T) {
 		Setup: func(env *testscript.Env) error {
 			return os.CopyFS(env.WorkDir+"/town", os.DirFS("testdata/town"))
 		},
-		Cmds: map[string]func(*testscript.TestScript, bool, []string){"exits": exits, "fill": fill, "same-statuses": sameStatuses},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){"decide": decide, "exits": exits, "fill": fill, "same-statuses": sameStatuses},
 	})
 }
 
@@ -60,6 +61,31 @@ func fill(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	text := strings.NewReplacer(args[1:]...).Replace(ts.ReadFile(args[0]))
 	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(text), 0o644))
+}
+
+// decide types into a row of the decisions, as a person does in a spreadsheet
+// program: decide out/decisions.xlsx record Decision=rejected Who=me. The row is
+// the first of the record, or of the finding.
+func decide(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 3 {
+		ts.Fatalf("usage: decide workbook record head=value ...")
+	}
+	f, err := excelize.OpenFile(ts.MkAbs(args[0]))
+	ts.Check(err)
+	defer f.Close()
+	rows, err := f.GetRows("Decisions")
+	ts.Check(err)
+	row := slices.IndexFunc(rows, func(r []string) bool { return slices.Contains(r, args[1]) })
+	if row < 0 {
+		ts.Fatalf("no row has %s", args[1])
+	}
+	for _, a := range args[2:] {
+		head, value, _ := strings.Cut(a, "=")
+		cell, err := excelize.CoordinatesToCellName(slices.Index(rows[0], head)+1, row+1)
+		ts.Check(err)
+		ts.Check(f.SetCellStr("Decisions", cell, value))
+	}
+	ts.Check(f.Save())
 }
 
 // sameStatuses compares what became of the readings in the newest runs of two

@@ -4,12 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"github.com/asfound/asfound/config"
 	"github.com/asfound/asfound/pipeline"
+	"github.com/asfound/asfound/pipeline/survey"
 )
 
 // defaultConfig is the config that commands take where none is named.
@@ -63,7 +65,7 @@ func runJob(cmd *cobra.Command, file string, failOnFindings bool, w watch) error
 	switch {
 	case outcome.Result.Survey.Warnings():
 		return exit{code: exitSetAside, err: setAside(outcome.Result.Survey)}
-	case failOnFindings && len(outcome.Result.Findings) > 0:
+	case failOnFindings && slices.ContainsFunc(outcome.Result.Findings, func(f survey.Finding) bool { return !f.Life.Quiet() }):
 		return exit{code: exitFindings}
 	}
 	return nil

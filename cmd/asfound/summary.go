@@ -32,9 +32,12 @@ func summarise(w io.Writer, o *pipeline.Outcome) {
 			fmt.Fprintf(t, "open\t%s\n", fromHere(path))
 		}
 	}
+	if o.Decisions != "" && len(r.Findings) > 0 {
+		fmt.Fprintf(t, "decide\t%s\n", fromHere(o.Decisions))
+	}
 	t.Flush()
 	largest(w, r)
-	for _, note := range append(slices.Clone(r.Survey.Notes), r.Model.Notes...) {
+	for _, note := range slices.DeleteFunc(slices.Concat(r.Survey.Notes, r.Model.Notes, []string{o.Note}), func(s string) bool { return s == "" }) {
 		fmt.Fprintf(w, "\nnote: %s\n", note)
 	}
 }
@@ -46,7 +49,7 @@ const shown = 3
 func largest(w io.Writer, r *survey.Result) {
 	var outside []*survey.Finding
 	for i := range r.Findings {
-		if f := &r.Findings[i]; f.Kind == survey.KindPosition && f.Verdict == survey.VerdictOutside {
+		if f := &r.Findings[i]; f.Kind == survey.KindPosition && f.Verdict == survey.VerdictOutside && !f.Life.Quiet() {
 			outside = append(outside, f)
 		}
 	}
@@ -149,11 +152,14 @@ func findingCounts(fs []survey.Finding) string {
 	if len(fs) == 0 {
 		return "none"
 	}
-	decided, undecided := map[survey.Kind]int{}, map[survey.Kind]int{}
+	decided, undecided, quiet := map[survey.Kind]int{}, map[survey.Kind]int{}, 0
 	for i := range fs {
-		if fs[i].Verdict == survey.VerdictUndecided {
+		switch {
+		case fs[i].Life.Quiet():
+			quiet++
+		case fs[i].Verdict == survey.VerdictUndecided:
 			undecided[fs[i].Kind]++
-		} else {
+		default:
 			decided[fs[i].Kind]++
 		}
 	}
@@ -169,6 +175,9 @@ func findingCounts(fs []survey.Finding) string {
 		if undecided[k] > 0 {
 			parts = append(parts, fmt.Sprintf("%d undecided %s", undecided[k], words))
 		}
+	}
+	if quiet > 0 {
+		parts = append(parts, fmt.Sprintf("%d rejected or deferred", quiet))
 	}
 	return strings.Join(parts, ", ")
 }

@@ -304,8 +304,8 @@ func (n *network) nameSheets(s *survey.Survey, blockM float64) {
 	index := map[string]int{}
 	names := make([]string, len(s.Records))
 	for i := range s.Records {
-		names[i] = s.Records[i].Sheet
-		if !named[s.Records[i].Source] && blockM > 0 {
+		names[i] = s.Records[i].SharedSheet()
+		if !named[s.Records[i].Source] && !s.Records[i].Corrected && blockM > 0 {
 			c := s.Records[i].Parts.Bound().Center()
 			names[i] = fmt.Sprintf("block %d,%d", int(math.Floor(c[0]/blockM)), int(math.Floor(c[1]/blockM)))
 		}

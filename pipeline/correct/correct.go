@@ -15,11 +15,11 @@ import (
 // not move keep their coordinates bit for bit.
 func Lines(s *survey.Survey, js []survey.Judgement, fs []survey.Finding, m *survey.Model, o Options) []survey.Correction {
 	plans := make([]plan, len(s.Records))
-	answers := answered(fs)
+	answers := answered(fs, o.Accepted)
 	for r := range s.Records {
 		rec := &s.Records[r]
 		plans[r] = plan{line: lineref.New(rec.Parts, rec.Scale), rec: rec, profile: &m.Profiles[r]}
-		if wanted(&js[r], o.When) {
+		if wanted(&js[r], o.When) && !held(answers, r, o.Accepted) {
 			plans[r].evidence = m.Profiles[r].Surveyed(o.MaxGapM)
 		}
 	}
@@ -41,17 +41,28 @@ func wanted(j *survey.Judgement, when When) bool {
 	return j.Position == survey.VerdictOutside && j.Attribution == survey.AttributionRecord
 }
 
-// answered is, per record, the first of its positional findings that a
-// correction answers.
-func answered(fs []survey.Finding) map[int]string {
+// answered finds the outside finding of each record that its correction answers:
+// the first that nobody rejected or deferred or, where people have to accept, that
+// somebody accepted; "" where people want none of them answered.
+func answered(fs []survey.Finding, accepted bool) map[int]string {
 	out := map[int]string{}
 	for i := range fs {
 		f := &fs[i]
-		if f.Kind == survey.KindPosition && f.Verdict == survey.VerdictOutside && out[f.Record] == "" {
+		if f.Kind != survey.KindPosition || f.Verdict != survey.VerdictOutside || out[f.Record] != "" {
+			continue
+		}
+		out[f.Record] = ""
+		if !f.Life.Quiet() && (!accepted || f.Life == survey.LifeAccepted) {
 			out[f.Record] = f.ID
 		}
 	}
 	return out
+}
+
+// held says that people keep a record where it is.
+func held(answers map[int]string, record int, accepted bool) bool {
+	finding, found := answers[record]
+	return found && finding == "" || accepted && !found
 }
 
 // move is a vector, true east and north in ground metres.

@@ -32,7 +32,7 @@ func newField(s *survey.Survey, vs []visit, m *survey.Model, o *Options) *field 
 		crews: make([]map[string]bool, len(s.Records)), checks: make([]checkErrors, len(m.Effects)), source: map[string]int{},
 	}
 	for i := range s.Records {
-		if name := s.Records[i].Sheet; name != "" {
+		if name := s.Records[i].SharedSheet(); name != "" {
 			f.layerOf[name] = s.Records[i].Layer
 		}
 	}
@@ -42,7 +42,7 @@ func newField(s *survey.Survey, vs []visit, m *survey.Model, o *Options) *field 
 		for i := range vs {
 			f.crews[r][vs[i].crew] = true
 		}
-		if name := s.Records[r].Sheet; name != "" {
+		if name := s.Records[r].SharedSheet(); name != "" {
 			f.bySheet[name] = append(f.bySheet[name], vs)
 		}
 	})

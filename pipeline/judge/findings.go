@@ -97,8 +97,8 @@ func positionSentence(rec *survey.Record, m *survey.Model, j *survey.Judgement, 
 	switch f.Attribution {
 	case survey.AttributionRecord:
 		fmt.Fprintf(&b, " Of a mean raw difference of %+.2f m the model puts %+.2f m down to the record", sh.RawM, sh.SheetM+sh.OwnM+sh.LocalM)
-		if rec.Sheet != "" {
-			fmt.Fprintf(&b, " (%+.2f m of it common to sheet %s)", sh.SheetM, rec.Sheet)
+		if sheet := rec.SharedSheet(); sheet != "" {
+			fmt.Fprintf(&b, " (%+.2f m of it common to sheet %s)", sh.SheetM, sheet)
 		}
 		fmt.Fprintf(&b, " and %+.2f m to the positions and the crew.", sh.SessionM+sh.SourceM+sh.BiasM+sh.NoiseM)
 		fmt.Fprintf(&b, " This data attributes the difference to the record (probability %s, no session's own word counted for it).", probable(j.AttributionProbability))

@@ -93,7 +93,7 @@ func newNetwork(s *survey.Survey, sheets map[string]int32, o Options) *network {
 	n.segs = make([]segment, 0, total)
 	for at, i := range canonical(s.Records) {
 		r := &s.Records[i]
-		sheet, ok := sheets[r.Sheet]
+		sheet, ok := sheets[r.SharedSheet()]
 		if !ok {
 			sheet = -1
 		}

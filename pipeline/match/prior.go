@@ -25,7 +25,7 @@ func (s *shift) covariance(e1, n1, e2, n2 float64) float64 {
 
 // sheetNames numbers the sheets of the records.
 func sheetNames(records []survey.Record) map[string]int32 {
-	return numbered(len(records), func(i int) string { return records[i].Sheet })
+	return numbered(len(records), func(i int) string { return records[i].SharedSheet() })
 }
 
 // numbered numbers the n names, in their order; a blank one is none.

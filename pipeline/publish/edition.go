@@ -20,6 +20,7 @@ type edition struct {
 	toWGS84 *crs.Operation // from the plane
 	layers  []layerFrame   // per layer of the survey
 	labels  []string       // per record
+	lives   map[string]survey.Life
 
 	accuracy []statement // of every data set
 	across   string      // the same across lines
@@ -39,7 +40,10 @@ func prepare(r *survey.Result, grids ...*crs.Grid) (*edition, error) {
 		return nil, err
 	}
 	s := r.Survey
-	e := &edition{Result: r, labels: recordLabels(s.Records)}
+	e := &edition{Result: r, labels: recordLabels(s.Records), lives: map[string]survey.Life{}}
+	for i := range r.Findings {
+		e.lives[r.Findings[i].ID] = r.Findings[i].Life
+	}
 	wgs84, err := crs.Parse("EPSG:4326")
 	if err != nil {
 		return nil, err

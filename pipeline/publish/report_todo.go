@@ -64,7 +64,7 @@ func (e *edition) todoFindings() []todo {
 	var out []todo
 	for _, i := range e.bySeverity() {
 		f := &e.Findings[i]
-		if f.Verdict != survey.VerdictOutside || len(out) == 3 {
+		if f.Verdict != survey.VerdictOutside || f.Life.Quiet() || len(out) == 3 {
 			continue
 		}
 		t := todo{What: "Decide finding " + f.ID, Why: f.Sentence, Link: findingAnchor(i)}

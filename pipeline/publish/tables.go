@@ -16,9 +16,9 @@ func (e *edition) findings(name string, kinds ...survey.Kind) table {
 		textColumn("verdict"), lengthColumn("from_m"), lengthColumn("to_m"), offsetColumn("offset_m"), offsetColumn("offset_u_m"),
 		probabilityColumn("probability"), textColumn("attribution"), lengthColumn("tolerance_m"), integerColumn("readings"),
 		offsetColumn("decide_at_u_m"), textColumn("sentence"), textColumn("basis"), probabilityColumn("attribution_probability"),
-		textColumn("records"),
+		textColumn("records"), textColumn("life"), textColumn("life_reason"),
 	}, rows: func(yield func(row) bool) {
-		cells := make([]cell, 19)
+		cells := make([]cell, 21)
 		for i := range e.Findings {
 			f := &e.Findings[i]
 			if !isOf(f.Kind, kinds) {
@@ -39,7 +39,7 @@ func (e *edition) findings(name string, kinds ...survey.Kind) table {
 				word(f.Verdict), number(from), number(to), number(f.OffsetM), number(f.OffsetU),
 				number(f.Probability), word(f.Attribution), number(f.ToleranceM), integer(f.Readings),
 				number(decide), text(f.Sentence), text(f.Basis), number(attributed),
-				text(e.labelsOf(f.Records)),
+				text(e.labelsOf(f.Records)), word(f.Life), text(f.LifeReason),
 			})
 			if !yield(row{cells, f.Line}) {
 				return

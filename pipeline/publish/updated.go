@@ -16,6 +16,7 @@ const (
 	statusCorrected  = "corrected"
 	statusUnchanged  = "unchanged"
 	decisionProposed = "proposed"
+	decisionAccepted = "accepted"
 	decisionNone     = "none"
 )
 
@@ -34,10 +35,18 @@ func (e *edition) updatedCells(layer, feature int) []cell {
 		number(0), number(math.NaN()), text(e.Survey.Layers[layer].Source),
 	}
 	if c := e.correction(rec); c != nil {
-		cells[1], cells[2], cells[3] = text(statusCorrected), text(decisionProposed), text(c.Finding)
+		cells[1], cells[2], cells[3] = text(statusCorrected), text(e.decision(c)), text(c.Finding)
 		cells[4], cells[5] = number(c.MovedM), number(c.U)
 	}
 	return cells
+}
+
+// decision says whether somebody accepted the finding that a correction answers.
+func (e *edition) decision(c *survey.Correction) string {
+	if e.lives[c.Finding] == survey.LifeAccepted {
+		return decisionAccepted
+	}
+	return decisionProposed
 }
 
 // geometry is a line in its own system, with heights where the source has them.

@@ -1,7 +1,6 @@
 package publish
 
 import (
-	"archive/zip"
 	"bufio"
 	"errors"
 	"fmt"
@@ -11,6 +10,8 @@ import (
 
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/xuri/excelize/v2"
+
+	"github.com/asfound/asfound/internal/sortedzip"
 )
 
 // maxSheetRows is how many rows a sheet gets: a spreadsheet holds 1,048,576.
@@ -23,7 +24,7 @@ var heads = map[string]string{
 	"finding": "Finding", "kind": "Kind", "record": "Record", "utility": "Utility", "sheet": "Sheet", "verdict": "Verdict",
 	"from_m": "From station (m)", "to_m": "To station (m)", "offset_m": "Offset, + right, or cover difference (m)", "offset_u_m": "One standard deviation (m)",
 	"probability": "Probability of being outside", "attribution": "The data attributes it to", "tolerance_m": "Tolerance, minimum cover or zone (m)",
-	"readings": "Readings", "decide_at_u_m": "Standard deviation that would decide (m)", "basis": "Held against", "sentence": "In words",
+	"readings": "Readings", "decide_at_u_m": "Standard deviation that would decide (m)", "basis": "Held against", "life": "Status", "life_reason": "Status, why", "sentence": "In words",
 	"length_m": "Length (m)", "covered_m": "Surveyed (m)", "within_m": "Within (m)", "outside_m": "Outside (m)", "undecided_m": "Undecided (m)",
 	"position": "Position", "worst_offset_m": "Worst offset, + right (m)", "worst_offset_u_m": "Its standard deviation (m)",
 	"depth": "Depth", "cover_difference_m": "Cover, field minus record (m)", "cover_difference_u_m": "Its standard deviation (m)", "moved_m": "Proposed move (m)",
@@ -45,7 +46,7 @@ var heads = map[string]string{
 }
 
 // wide are the columns that hold sentences.
-var wide = map[string]float64{"sentence": 90, "explanation": 70, "reason": 60, "value": 30, "name": 34, "finding": 18, "record": 22, "source": 34, "basis": 40}
+var wide = map[string]float64{"sentence": 90, "explanation": 70, "reason": 60, "value": 30, "name": 34, "finding": 18, "record": 22, "source": 34, "basis": 40, "life_reason": 40}
 
 // register is a workbook being written.
 type register struct {
@@ -59,7 +60,7 @@ type register struct {
 func (e *edition) writeRegister(out *bufio.Writer) (err error) {
 	x := &register{file: excelize.NewFile(), styles: map[string]int{}}
 	defer func() { err = errors.Join(err, x.file.Close()) }()
-	x.file.SetZipWriter(func(w io.Writer) excelize.ZipWriter { return &sortedZip{out: zip.NewWriter(w)} })
+	x.file.SetZipWriter(func(w io.Writer) excelize.ZipWriter { return sortedzip.New(w) })
 	if err = x.prepare(e); err != nil {
 		return err
 	}

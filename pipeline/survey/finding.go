@@ -49,6 +49,8 @@ type Tolerance struct {
 // Finding is one thing that the data says about the map.
 type Finding struct {
 	ID          string // stable from run to run
+	Life        Life
+	LifeReason  string // why it is reopened, or what it was part of; "" where there is nothing to say
 	Kind        Kind
 	Record      int   // index into Survey.Records; -1 for an unmapped line or a pattern
 	Records     []int // of a pattern: the records that show it

@@ -21,6 +21,9 @@ type Record struct {
 	ID      string // as the map has it; "" becomes the feature's row number
 	Utility string // "water", "gas", ...
 	Sheet   string // drawing or project it was digitised from; "" if none or a placeholder
+	// Corrected says that the line came back to the map as an earlier run had
+	// proposed it.
+	Corrected bool
 
 	Installed int     // year; 0 unknown
 	Material  string  // as the map has it

@@ -43,6 +43,7 @@ const (
 	RoleControl   Role = "control"
 	RoleAreas     Role = "areas"
 	RoleDistricts Role = "districts" // areas that rules of the config name
+	RoleDecisions Role = "decisions" // what people typed into the workbook of decisions
 	RoleGrid      Role = "grid"      // of shifts between datums: it has no rows
 )
 

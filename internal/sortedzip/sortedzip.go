@@ -1,4 +1,5 @@
-package publish
+// Package sortedzip writes workbooks that are the same every time.
+package sortedzip
 
 import (
 	"archive/zip"
@@ -13,16 +14,19 @@ import (
 	"slices"
 )
 
-// sortedZip is a ZIP archive whose entries come out in the order of their
+// Writer is a ZIP archive whose entries come out in the order of their
 // names, whatever the order in which they went in: a workbook hands its sheets
 // in in the order of a map.
-type sortedZip struct {
+type Writer struct {
 	out     *zip.Writer
-	entries []*zipEntry
+	entries []*entry
 }
 
-// zipEntry is one entry, compressed as it comes in.
-type zipEntry struct {
+// New writes an archive to w.
+func New(w io.Writer) *Writer { return &Writer{out: zip.NewWriter(w)} }
+
+// entry is one entry, compressed as it comes in.
+type entry struct {
 	name   string
 	packed bytes.Buffer
 	pack   *flate.Writer
@@ -31,8 +35,8 @@ type zipEntry struct {
 }
 
 // Create starts an entry. Every entry stays writable until Close.
-func (z *sortedZip) Create(name string) (io.Writer, error) {
-	e := &zipEntry{name: name, crc: crc32.NewIEEE()}
+func (z *Writer) Create(name string) (io.Writer, error) {
+	e := &entry{name: name, crc: crc32.NewIEEE()}
 	var err error
 	if e.pack, err = flate.NewWriter(&e.packed, flate.BestSpeed); err != nil {
 		return nil, err
@@ -41,18 +45,18 @@ func (z *sortedZip) Create(name string) (io.Writer, error) {
 	return e, nil
 }
 
-func (e *zipEntry) Write(p []byte) (int, error) {
+func (e *entry) Write(p []byte) (int, error) {
 	e.crc.Write(p) // a hash never fails
 	e.size += uint64(len(p))
 	return e.pack.Write(p)
 }
 
 // AddFS is there for the interface: a workbook adds no file system.
-func (z *sortedZip) AddFS(fs.FS) error { return errors.ErrUnsupported }
+func (z *Writer) AddFS(fs.FS) error { return errors.ErrUnsupported }
 
 // Close writes the entries and the archive's directory.
-func (z *sortedZip) Close() error {
-	slices.SortFunc(z.entries, func(a, b *zipEntry) int { return cmp.Compare(a.name, b.name) })
+func (z *Writer) Close() error {
+	slices.SortFunc(z.entries, func(a, b *entry) int { return cmp.Compare(a.name, b.name) })
 	for _, e := range z.entries {
 		if err := e.pack.Close(); err != nil {
 			return err

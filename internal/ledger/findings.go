@@ -1,0 +1,123 @@
+package ledger
+
+import (
+	"encoding/json"
+	"math"
+	"slices"
+
+	"github.com/asfound/asfound/internal/life"
+)
+
+// findings writes which findings are no longer as they were, and what was typed
+// beside them since.
+func (w *writer) findings(fs []life.Finding) {
+	past, err := readFindings(w.tx)
+	if w.err == nil {
+		w.err = err
+	}
+	was := map[string]*life.Finding{}
+	for i := range past {
+		was[past[i].ID] = &past[i].Finding
+	}
+	insert, done := w.each("INSERT INTO finding VALUES (?, ?, NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
+	defer done()
+	end, doneEnd := w.each("UPDATE finding SET until = ? WHERE id = ? AND until IS NULL AND first < ?")
+	defer doneEnd()
+	typed, doneTyped := w.each("INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?)")
+	defer doneTyped()
+	for i := range fs {
+		f := &fs[i]
+		old := was[f.ID]
+		var before life.Typed
+		if old != nil {
+			before = old.Typed
+		}
+		if t := f.Typed; t != before {
+			typed(w.run, f.ID, t.Word, t.Until, t.Who, t.Remark)
+		}
+		if old != nil && told(old, f) {
+			continue
+		}
+		if old != nil {
+			end(w.run, f.ID, w.run)
+		}
+		d := &f.Decision
+		insert(f.ID, w.run, string(f.Kind), f.Record, f.Label, f.Utility, f.Sheet, string(f.Life), f.Reason,
+			string(f.Verdict), string(f.Attribution), nullable(f.FromM), nullable(f.ToM), nullable(f.OffsetM), nullable(f.OffsetU), nullable(f.Probability), f.Sentence,
+			lineBlob(f.OnMap), lineBlob(f.OnTruth), stamp(f.First), stamp(f.Last),
+			d.Word, stamp(d.Until), d.Who, d.Remark, stamp(d.When), nullable(d.OffsetM), nullable(d.OffsetU), typedJSON(f.Typed))
+	}
+}
+
+// told says whether nothing worth telling has changed: numbers by less than half
+// a millimetre, stations by less than half a centimetre, a probability by less
+// than half a hundredth.
+func told(a, b *life.Finding) bool {
+	near := func(u, v, by float64) bool { return math.IsNaN(u) && math.IsNaN(v) || math.Abs(u-v) < by }
+	return a.Kind == b.Kind && a.Record == b.Record && a.Label == b.Label && a.Utility == b.Utility && a.Sheet == b.Sheet &&
+		a.Life == b.Life && a.Reason == b.Reason && a.Verdict == b.Verdict && a.Attribution == b.Attribution &&
+		near(a.FromM, b.FromM, 5e-3) && near(a.ToM, b.ToM, 5e-3) && near(a.OffsetM, b.OffsetM, 5e-4) && near(a.OffsetU, b.OffsetU, 5e-4) &&
+		near(a.Probability, b.Probability, 5e-3) && a.Decision.Equal(&b.Decision) && a.Typed == b.Typed
+}
+
+func typedJSON(t life.Typed) string {
+	text, err := json.Marshal([4]string{t.Word, t.Until, t.Who, t.Remark})
+	if err != nil {
+		return "[]" // four texts always have a JSON form
+	}
+	return string(text)
+}
+
+func typedOf(text string) (t life.Typed) {
+	var cells [4]string
+	if json.Unmarshal([]byte(text), &cells) == nil {
+		t = life.Typed{Word: cells[0], Until: cells[1], Who: cells[2], Remark: cells[3]}
+	}
+	return t
+}
+
+func (w *writer) proposals(ps []life.Proposal) {
+	insert, done := w.each("INSERT INTO proposal VALUES (?, ?, ?, ?, ?, ?)")
+	defer done()
+	for i := range ps {
+		p := &ps[i]
+		insert(w.run, p.Record, p.Utility, p.Finding, lineBlob(p.Moved), p.ToleranceM)
+	}
+}
+
+// Kept is what was read of a file: by the name that it has in the job, and a key
+// of its bytes and of how they were to be read.
+type Kept struct {
+	Name, Key string
+	Data      []byte
+}
+
+// kept writes what of the kept files is new, and which are no longer to be kept.
+func (w *writer) kept(files []Kept) {
+	names := map[string]string{}
+	w.query("SELECT name, key FROM kept WHERE until IS NULL", func(scan func(...any) error) error {
+		var name, key string
+		err := scan(&name, &key)
+		names[name] = key
+		return err
+	})
+	insert, done := w.each("INSERT INTO kept(name, key, data, first) VALUES (?, ?, ?, ?)")
+	defer done()
+	end, doneEnd := w.each("UPDATE kept SET until = ? WHERE name = ? AND until IS NULL AND first < ?")
+	defer doneEnd()
+	files = slices.Clone(files)
+	for _, f := range files {
+		key, known := names[f.Name]
+		delete(names, f.Name)
+		if known && key == f.Key {
+			continue
+		}
+		if known {
+			end(w.run, f.Name, w.run)
+		}
+		insert(f.Name, f.Key, f.Data, w.run)
+	}
+	for name := range names {
+		end(w.run, name, w.run)
+	}
+}

@@ -1,0 +1,146 @@
+package pipeline
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"github.com/asfound/asfound/internal/crs"
+	"github.com/asfound/asfound/internal/decisions"
+	"github.com/asfound/asfound/internal/ledger"
+	"github.com/asfound/asfound/internal/life"
+	"github.com/asfound/asfound/pipeline/publish"
+	"github.com/asfound/asfound/pipeline/survey"
+)
+
+// memory is what a run knows of earlier ones, and leaves for later ones. One
+// without a ledger knows and leaves nothing.
+type memory struct {
+	ledger *ledger.Ledger
+	beside []decisions.Row // of the workbook written beside
+}
+
+func remember(job *Job) (*memory, error) {
+	if job.Ledger == "" {
+		return &memory{}, nil
+	}
+	l, err := ledger.Open(job.Ledger, job.Publish.Output)
+	return &memory{ledger: l}, err
+}
+
+func (m *memory) close() error {
+	if m.ledger == nil {
+		return nil
+	}
+	return m.ledger.Close()
+}
+
+// recall puts what earlier runs left, and what people decided since, into a job.
+func (m *memory) recall(s *survey.Survey, job *Job) (err error) {
+	job.Past.Started = job.Publish.Started
+	if m.ledger == nil {
+		return nil
+	}
+	var grids []*crs.Grid
+	for _, g := range job.Read.Grids {
+		grids = append(grids, g.Grid)
+	}
+	if job.Past, err = m.ledger.Past(s.Plane, grids...); err != nil {
+		return err
+	}
+	job.Past.Started = job.Publish.Started
+	return m.decide(s, job)
+}
+
+// decide reads the workbooks of decisions as a source of the job.
+func (m *memory) decide(s *survey.Survey, job *Job) error {
+	var all []decisions.Row
+	sources := map[string]*survey.Source{}
+	for _, file := range []string{decisions.Name, decisions.Beside} {
+		path := filepath.Join(job.Publish.Output, file)
+		data, err := os.ReadFile(path)
+		if err != nil {
+			continue // there is none yet, or Update says why it cannot be read
+		}
+		sum := sha256.Sum256(data)
+		src := &survey.Source{Name: file, Role: survey.RoleDecisions, SHA256: hex.EncodeToString(sum[:]), Bytes: int64(len(data))}
+		rows, err := decisions.Read(data, file)
+		if err != nil {
+			src.SetAside = err.Error()
+			s.Notes = append(s.Notes, file+" was set aside: "+src.SetAside)
+		}
+		if file == decisions.Beside {
+			m.beside = rows
+		}
+		all = append(all, rows...)
+		sources[file] = src
+	}
+	rejects := decisions.Decide(all, &job.Past)
+	for i := range all {
+		if src := sources[all[i].File]; all[i].Typed != (life.Typed{}) {
+			src.Rows++
+			src.Used++
+		}
+	}
+	for i := range rejects {
+		src := sources[rejects[i].File]
+		src.Used--
+		src.Rejected++
+	}
+	for _, file := range []string{decisions.Name, decisions.Beside} {
+		if src := sources[file]; src != nil && (src.Rows > 0 || src.SetAside != "") {
+			s.Sources = append(s.Sources, *src)
+		}
+	}
+	s.Rejects = append(s.Rejects, rejects...)
+	return nil
+}
+
+// publish publishes a run, puts it into the ledger and brings the workbook of
+// decisions up to date. The run counts in the ledger once its folder is whole.
+func (m *memory) publish(out *Outcome, job *Job) (err error) {
+	if m.ledger == nil {
+		out.Folder, err = publish.Run(out.Result, job.Publish)
+		return err
+	}
+	r := out.Result
+	night := &ledger.Night{
+		Started: job.Publish.Started, Version: job.Version, Config: job.Publish.Config.SHA256,
+		Survey: r.Survey, Judgements: r.Judgements,
+		Findings:  life.Settle(r.Survey, r.Judgements, r.Model, r.Findings, &job.Past),
+		Proposals: life.Propose(r.Survey, r.Judgements, r.Corrections, &job.Past),
+	}
+	run, err := m.ledger.Prepare(night)
+	if err != nil {
+		return err
+	}
+	if out.Folder, err = publish.Run(r, job.Publish); out.Folder == "" {
+		return errors.Join(err, m.ledger.Abandon(run))
+	}
+	if err = errors.Join(err, m.ledger.Confirm(run, out.Folder)); err != nil {
+		return err
+	}
+	out.Decisions = filepath.Join(job.Publish.Output, decisions.Name)
+	out.Note, err = decisions.Update(job.Publish.Output, filepath.Base(out.Folder), night.Findings, m.beside)
+	if err != nil { // the run is published, and the next one writes it
+		out.Note = decisions.Name + " could not be written: " + err.Error()
+	}
+	return nil
+}
+
+// cameBack marks the records whose lines came back to the map as proposed.
+func cameBack(s *survey.Survey, past *life.Past) *survey.Survey {
+	corrected := life.Corrected(s.Records, past)
+	if !slices.Contains(corrected, true) {
+		return s
+	}
+	c := *s
+	c.Records = slices.Clone(s.Records)
+	for i := range c.Records {
+		c.Records[i].Corrected = corrected[i]
+	}
+	return &c
+}
