@@ -140,11 +140,11 @@ func (l *Ledger) explain(err error) error {
 	case sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT:
 		return l.explain(damaged{strings.TrimSpace(e.Error())})
 	case sqlite3.SQLITE_CANTOPEN, sqlite3.SQLITE_READONLY:
-		return fmt.Errorf("%s cannot be written: give a path in a folder of your own under ledger:", l.path)
+		return fmt.Errorf("%s cannot be written: give a path in a folder of your own as ledger: in the config", l.path)
 	}
 	return fmt.Errorf("ledger %s: %w", l.path, err)
 }
 
 func shared(path string) error {
-	return fmt.Errorf("%s cannot be locked there, so two runs could spoil it: give a path on a local disk, not on a network share, under ledger:", path)
+	return fmt.Errorf("%s cannot be locked there, so two runs could spoil it: give a path on a local disk, not on a network share, as ledger: in the config", path)
 }
