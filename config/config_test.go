@@ -97,7 +97,7 @@ func writeFiles(t testing.TB, files map[string]string) string {
 const (
 	fieldHeader   = "TRACE,TIME,LATITUDE,LONGITUDE,HEIGHT,ACCURACY,FIX,DEPTH,CURRENT,FREQUENCY,MODE,HOOKUP,UTILITY,CREW,RECEIVER,SESSION,SEPARATION,DOUBT,REMARK,TICKET\n"
 	marksHeader   = "TIME,LATITUDE,LONGITUDE,ACCURACY,UTILITY,CREW,RECEIVER,SESSION,REMARK,TICKET\n"
-	holesHeader   = "HOLE,TIME,LATITUDE,LONGITUDE,HEIGHT,ACCURACY,DEPTH,DIAMETER,UTILITY,FITTING,CREW,RECEIVER,SESSION,REMARK,TICKET\n"
+	holesHeader   = "HOLE,TIME,LATITUDE,LONGITUDE,HEIGHT,ACCURACY,DEPTH,DEPTH_SD,DIAMETER,UTILITY,FITTING,CREW,RECEIVER,SESSION,REMARK,TICKET\n"
 	controlHeader = "MARK,TIME,LATITUDE,LONGITUDE,TRUE_LATITUDE,TRUE_LONGITUDE,CREW,RECEIVER\n"
 )
 
@@ -171,6 +171,9 @@ func TestExample(t *testing.T) {
 	}
 	if job.Read.Exposures[0].Check {
 		t.Error("evidence is held out")
+	}
+	if a := job.Read.Exposures[0].DepthAccuracy; a.Name != "DEPTH_SD" || a.Factor != 0.0254 {
+		t.Errorf("the depths' accuracy is %+v", a)
 	}
 	if q := job.Rank.Consequences; len(q) != 2 || q[0].Weight != 5 || job.Rank.Budget != 25000 {
 		t.Errorf("consequences are %+v, budget %g", q, job.Rank.Budget)

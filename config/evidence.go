@@ -37,20 +37,21 @@ func (d *decoder) exposures(n *yaml.Node) (out []read.ExposuresSource) {
 	s, files := d.source(n, survey.RoleExposures)
 	c := s.below("columns")
 	src := read.ExposuresSource{
-		Positions: d.positions(n, s, c, files),
-		DepthTo:   d.depthTo(s.section, survey.DepthToTop, "centre", "top"),
-		Check:     d.heldOut(s.section),
-		ID:        c.text("id"),
-		Time:      c.time("time"),
-		Depth:     c.quantity("depth", length, nil),
-		Diameter:  c.quantity("diameter", length, nil),
-		Utility:   c.text("utility"),
-		Fitting:   c.text("fitting"),
-		Crew:      c.text("crew"),
-		Receiver:  c.text("receiver"),
-		Session:   c.text("session"),
-		Ticket:    c.text("ticket"),
-		Remark:    c.text("remark"),
+		Positions:     d.positions(n, s, c, files),
+		DepthTo:       d.depthTo(s.section, survey.DepthToTop, "centre", "top"),
+		Check:         d.heldOut(s.section),
+		ID:            c.text("id"),
+		Time:          c.time("time"),
+		Depth:         c.quantity("depth", length, nil),
+		DepthAccuracy: c.quantity("depth_accuracy", length, nil),
+		Diameter:      c.quantity("diameter", length, nil),
+		Utility:       c.text("utility"),
+		Fitting:       c.text("fitting"),
+		Crew:          c.text("crew"),
+		Receiver:      c.text("receiver"),
+		Session:       c.text("session"),
+		Ticket:        c.text("ticket"),
+		Remark:        c.text("remark"),
 	}
 	src.Elevation = c.elevation()
 	d.finish(survey.RoleExposures, files, s, c)

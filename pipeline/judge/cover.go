@@ -104,28 +104,13 @@ func coverAlong(rec *survey.Record, c *survey.Cover, span survey.Span, minimumM,
 	var out []coverPoint
 	for i := range n + 1 {
 		at := span.FromM + span.LengthM()*float64(i)/float64(n)
-		difference, u := coverAt(c, at)
+		difference, u := c.At(at)
 		p := coverPoint{stationM: at, coverM: max(recordedM+difference, 0)}
 		p.u = math.Sqrt(max(u*u-recordedU*recordedU, 1e-8)) // what the record errs by is not the field's
 		p.z = (minimumM - p.coverM) / u
 		out = append(out, p)
 	}
 	return out
-}
-
-func coverAt(c *survey.Cover, stationM float64) (differenceM, u float64) {
-	for k, b := range c.Nodes {
-		if b.StationM < stationM && k+1 < len(c.Nodes) {
-			continue
-		}
-		if k == 0 || b.StationM <= stationM {
-			return b.DifferenceM, b.U
-		}
-		a := c.Nodes[k-1]
-		t := (stationM - a.StationM) / (b.StationM - a.StationM)
-		return a.DifferenceM + t*(b.DifferenceM-a.DifferenceM), a.U + t*(b.U-a.U)
-	}
-	return c.DifferenceM, c.U
 }
 
 // leastOver is the highest value that z keeps over some stretch of a length, or

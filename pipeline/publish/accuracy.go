@@ -24,15 +24,22 @@ import (
 // source than the readings'. Places along a line tell of one coordinate: they make
 // no horizontal accuracy in the words of a standard.
 type statement struct {
-	DataSet string   `json:"data_set"`
-	State   string   `json:"state"` // handed in, or proposed
-	Points  int      `json:"points"`
-	NSSDA   string   `json:"nssda"` // in the standard's words; "" where there is none
-	ASPRS   string   `json:"asprs"`
-	RMSEx   *float64 `json:"rmse_east_m"`
-	RMSEy   *float64 `json:"rmse_north_m"`
-	Notes   []string `json:"notes"`
+	DataSet  string   `json:"data_set"`
+	Quantity string   `json:"quantity"`
+	State    string   `json:"state"` // handed in, or proposed
+	Points   int      `json:"points"`
+	NSSDA    string   `json:"nssda"` // in the standard's words; "" where there is none
+	ASPRS    string   `json:"asprs"`
+	RMSEx    *float64 `json:"rmse_east_m"`
+	RMSEy    *float64 `json:"rmse_north_m"`
+	RMSEz    *float64 `json:"rmse_vertical_m"`
+	Notes    []string `json:"notes"`
 }
+
+const (
+	quantityHorizontal = "horizontal"
+	quantityVertical   = "vertical"
+)
 
 const (
 	stateHandedIn = "as handed in"
@@ -158,20 +165,20 @@ func (e *edition) withinWords() string {
 // state words what points say of a data set; instead follows where there are too
 // few of them.
 func state(dataSet, state string, points []checkPoint, instead string) statement {
-	s := statement{DataSet: dataSet, State: state, Points: len(points), Notes: []string{}}
+	s := statement{DataSet: dataSet, Quantity: quantityHorizontal, State: state, Points: len(points), Notes: []string{}}
 	var east, north []float64
+	var at []orb.Point
 	survey2, unstated := 0.0, 0
 	for i := range points {
 		p := &points[i]
-		east, north = append(east, p.east), append(north, p.north)
+		east, north, at = append(east, p.east), append(north, p.north), append(at, p.at)
 		if !(p.sigmaM > 0) {
 			unstated++
 		}
 		survey2 += 2 * p.sigmaM * p.sigmaM / float64(len(points))
 	}
 	if len(points) < positional.NSSDAPoints {
-		s.Notes = append(s.Notes, fmt.Sprintf("%s: NSSDA asks for %d, ASPRS edition 2 for %d. No statement is made in their words.%s",
-			words.Count(len(points), "independent point"), positional.NSSDAPoints, positional.ASPRS2023Points, instead))
+		s.Notes = append(s.Notes, tooFew(len(points), "independent point", "independent points", instead))
 		return s
 	}
 	x, y := positional.Describe(east), positional.Describe(north)
@@ -193,26 +200,33 @@ func state(dataSet, state string, points []checkPoint, instead string) statement
 	if x.Biased() || y.Biased() {
 		s.Notes = append(s.Notes, fmt.Sprintf("The means, %+.3f m east and %+.3f m north, point to a shift of the data set as a whole.", x.Mean, y.Mean))
 	}
-	if n := thinQuadrants(points); n > 0 {
-		s.Notes = append(s.Notes, fmt.Sprintf("In %s of the points' extent lie fewer than 20 %% of them: NSSDA appendix 3-C asks for that (recalled).", words.Count(n, "quadrant")))
+	if n := thinQuadrants(at); n > 0 {
+		s.Notes = append(s.Notes, thinWords(n))
 	}
 	return s
 }
 
+// tooFew says that points are too few for a statement; instead follows.
+func tooFew(n int, one, many, instead string) string {
+	return fmt.Sprintf("%s: NSSDA asks for %d, ASPRS edition 2 for %d. No statement is made in their words.%s",
+		words.Count(n, one, many), positional.NSSDAPoints, positional.ASPRS2023Points, instead)
+}
+
+func thinWords(n int) string {
+	return fmt.Sprintf("In %s of the points' extent lie fewer than 20 %% of them: NSSDA appendix 3-C asks for that (recalled).", words.Count(n, "quadrant"))
+}
+
 // thinQuadrants counts the quadrants of the points' extent that hold fewer than a
 // fifth of them.
-func thinQuadrants(points []checkPoint) int {
-	box := orb.Bound{Min: points[0].at, Max: points[0].at}
-	for i := range points {
-		box = box.Extend(points[i].at)
-	}
+func thinQuadrants(points []orb.Point) int {
+	box := orb.MultiPoint(points).Bound()
 	var counts [4]int
-	for i := range points {
+	for _, p := range points {
 		k := 0
-		if points[i].at[0] > box.Center()[0] {
+		if p[0] > box.Center()[0] {
 			k++
 		}
-		if points[i].at[1] > box.Center()[1] {
+		if p[1] > box.Center()[1] {
 			k += 2
 		}
 		counts[k]++
@@ -284,7 +298,7 @@ func (e *edition) heldOut() (before, after []float64, unsure, shared int) {
 func (e *edition) accuracyFacts() []fact {
 	var out []fact
 	for _, s := range e.accuracy {
-		f := fact{Name: fmt.Sprintf("Accuracy of %s, %s", s.DataSet, s.State), Source: words.Count(s.Points, "independent point")}
+		f := fact{Name: fmt.Sprintf("%s accuracy of %s, %s", strings.ToUpper(s.Quantity[:1])+s.Quantity[1:], s.DataSet, s.State), Source: words.Count(s.Points, "independent point")}
 		for _, said := range []string{s.NSSDA, s.ASPRS} {
 			if said != "" {
 				f.Value += said + ". "

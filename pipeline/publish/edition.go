@@ -65,7 +65,7 @@ func prepare(r *survey.Result, grids ...*crs.Grid) (*edition, error) {
 		rec := &s.Records[i]
 		e.layers[rec.Layer].records[rec.Feature] = int32(i)
 	}
-	e.accuracy, e.across = e.statements(), e.acrossLines()
+	e.accuracy, e.across = append(e.statements(), e.vertical()...), e.acrossLines()
 	return e, nil
 }
 

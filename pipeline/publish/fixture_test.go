@@ -63,7 +63,7 @@ func handful(t testing.TB) *survey.Result {
 		{Record: 0, StationM: 0, OffsetM: .2, Probability: .98, Status: survey.StatusUsed},
 		{Record: -1, StationM: nan, OffsetM: nan, Probability: .95, Status: survey.StatusUnmapped, Reason: "fits no record"},
 	}
-	s.Exposures = []survey.Exposure{{Place: survey.Place{File: "field/holes.csv", Row: 1, Line: 2}, ID: "=TH1", Point: orb.Point{s.Records[0].Parts[0][0][0], s.Records[0].Parts[0][0][1] + .7}, DiameterM: nan, Utility: "water", Time: started}}
+	s.Exposures = []survey.Exposure{{Place: survey.Place{File: "field/holes.csv", Row: 1, Line: 2}, ID: "=TH1", DepthM: 1.3, DepthSigmaM: nan, Point: orb.Point{s.Records[0].Parts[0][0][0], s.Records[0].Parts[0][0][1] + .7}, DiameterM: nan, Utility: "water", Time: started}}
 	r.ExposureMatches = []survey.Match{{Record: 0, OffsetM: -.7, Probability: .99, Status: survey.StatusUsed}}
 	r.MarkChecks = []survey.MarkCheck{
 		{Exposure: 0, Marks: []int{0}, Record: 0, OffsetM: .7, OffsetU: .05, ZoneM: .457, Probability: .99, Verdict: survey.VerdictOutside, MapM: .7, Law: "Law <b>1</b>"},

@@ -13,13 +13,13 @@ import (
 type exposureReader struct {
 	*cells
 	positions
-	clock                                       clock
-	id, time, depth, diameter, utility, fitting cell
-	crew, receiver, session, ticket, remark     cell
-	depthTo                                     survey.DepthTo
-	check                                       bool
-	plane                                       *plane
-	name                                        string
+	clock                                                   clock
+	id, time, depth, depthSigma, diameter, utility, fitting cell
+	crew, receiver, session, ticket, remark                 cell
+	depthTo                                                 survey.DepthTo
+	check                                                   bool
+	plane                                                   *plane
+	name                                                    string
 }
 
 func readExposures(ctx context.Context, src ExposuresSource, pl *plane, maxRejectShare float64) (*rowsFile[survey.Exposure], error) {
@@ -47,7 +47,7 @@ func (b *binder) exposures(src ExposuresSource, pl *plane, a *account) *exposure
 		cells:     newCells(b.table),
 		positions: b.positions(src.Positions, pl, system, src.Epoch),
 		clock:     b.clock(src.Time),
-		id:        b.cell(src.ID), time: b.cell(src.Time), depth: b.cell(src.Depth), diameter: b.cell(src.Diameter),
+		id:        b.cell(src.ID), time: b.cell(src.Time), depth: b.cell(src.Depth), depthSigma: b.cell(src.DepthAccuracy), diameter: b.cell(src.Diameter),
 		utility: b.cell(src.Utility), fitting: b.cell(src.Fitting),
 		crew: b.cell(src.Crew), receiver: b.cell(src.Receiver), session: b.cell(src.Session),
 		ticket: b.cell(src.Ticket), remark: b.cell(src.Remark),
@@ -75,7 +75,7 @@ func (r *exposureReader) read(row *row) (e survey.Exposure) {
 	e.ElevationM = r.height(&r.positions)
 	e.SigmaM = r.sigma(&r.positions)
 	e.DepthM, e.DepthTo, e.Check = r.size(&r.depth), r.depthTo, r.check
-	e.DiameterM = r.size(&r.diameter)
+	e.DepthSigmaM, e.DiameterM = r.size(&r.depthSigma), r.size(&r.diameter)
 	var day int32
 	e.Time, day = r.localDay(&r.time, &r.clock, r.plane.solarOffset)
 	if !r.ok() {
@@ -106,7 +106,7 @@ func bareExposure(e *survey.Exposure) survey.Exposure {
 	bare := *e
 	bare.Place = survey.Place{}
 	bare.Point, bare.Scale, bare.Convergence = comparablePoint(e.Point), 0, 0
-	for _, v := range []*float64{&bare.ElevationM, &bare.SigmaM, &bare.DepthM, &bare.DiameterM} {
+	for _, v := range []*float64{&bare.ElevationM, &bare.SigmaM, &bare.DepthM, &bare.DepthSigmaM, &bare.DiameterM} {
 		*v = comparableNumber(*v)
 	}
 	if !e.Time.IsZero() {
@@ -119,7 +119,7 @@ func compareExposures(a, b *survey.Exposure) int {
 	return cmp.Or(
 		strings.Compare(a.Session, b.Session), a.Time.Compare(b.Time), strings.Compare(a.ID, b.ID), strings.Compare(a.Fitting, b.Fitting),
 		strings.Compare(a.Utility, b.Utility), comparePoints(a.Point, b.Point), cmp.Compare(a.DepthM, b.DepthM), cmp.Compare(a.DepthTo, b.DepthTo),
-		cmp.Compare(a.DiameterM, b.DiameterM), cmp.Compare(a.ElevationM, b.ElevationM), cmp.Compare(a.SigmaM, b.SigmaM),
+		cmp.Compare(a.DiameterM, b.DiameterM), cmp.Compare(a.DepthSigmaM, b.DepthSigmaM), cmp.Compare(a.ElevationM, b.ElevationM), cmp.Compare(a.SigmaM, b.SigmaM),
 		strings.Compare(a.Ticket, b.Ticket), strings.Compare(a.Positions, b.Positions), strings.Compare(a.Remark, b.Remark),
 		strings.Compare(a.File, b.File))
 }

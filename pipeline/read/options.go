@@ -142,6 +142,7 @@ type ExposuresSource struct {
 	DepthTo                                     survey.DepthTo // top or centre of the line
 	Check                                       bool           // held out of the adjustment
 	ID, Time, Depth, Diameter, Utility, Fitting Column
+	DepthAccuracy                               Column // one standard deviation
 	Crew, Receiver, Session, Ticket, Remark     Column
 }
 

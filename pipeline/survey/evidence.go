@@ -33,8 +33,10 @@ type Exposure struct {
 	SigmaM     float64   // as in Mark
 	DepthM     float64   // from grade; NaN unknown
 	DepthTo    DepthTo
-	DiameterM  float64 // outside, as measured in the hole; NaN unknown
-	Utility    string
+	// DepthSigmaM is the stated accuracy of the depth as one standard deviation; NaN unknown.
+	DepthSigmaM float64
+	DiameterM   float64 // outside, as measured in the hole; NaN unknown
+	Utility     string
 	// Fitting is the id of the fitting that was surveyed, "" where a place
 	// somewhere along the line was: a fitting is identifiable, so that it tells of
 	// both components of a shift.

@@ -156,6 +156,23 @@ type Cover struct {
 // CoverNode is the difference in cover at one place of a record.
 type CoverNode struct{ StationM, DifferenceM, U float64 }
 
+// At is the difference at a station, straight between nodes, and its standard
+// deviation; the record's mean where there is no node.
+func (c *Cover) At(stationM float64) (differenceM, u float64) {
+	for k, b := range c.Nodes {
+		if b.StationM < stationM && k+1 < len(c.Nodes) {
+			continue
+		}
+		if k == 0 || b.StationM <= stationM {
+			return b.DifferenceM, b.U
+		}
+		a := c.Nodes[k-1]
+		t := (stationM - a.StationM) / (b.StationM - a.StationM)
+		return a.DifferenceM + t*(b.DifferenceM-a.DifferenceM), a.U + t*(b.U-a.U)
+	}
+	return c.DifferenceM, c.U
+}
+
 // EffectKind names an effect common to many readings or records.
 type EffectKind string
 
