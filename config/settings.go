@@ -199,8 +199,11 @@ func (c *Config) settings() []setting {
 
 		choice("correct.when", &j.Correct.When, string(correct.WhenOutside), string(correct.WhenSurveyed)),
 		choice("correct.apply", &c.apply, "proposed", "accepted"),
+		truth("correct.shift", &j.Correct.Shift),
 		number("correct.fade_out", length, positive, &j.Correct.FadeOutM),
 		number("correct.drop", length, notNegative, &j.Correct.DropM),
+		number("correct.beside", length, positive, &j.Correct.BesideM),
+		number("correct.fitting", length, positive, &j.Correct.FittingM),
 
 		number("resurvey.budget", plain, notNegative, &r.Budget),
 		number("resurvey.mobilisation", plain, notNegative, &r.Mobilisation),

@@ -173,7 +173,8 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 		return nil, err
 	}
 	err = step.do("correct", func() error {
-		r.Corrections = correct.Lines(r.Survey, r.Judgements, r.Findings, r.Model, job.Correct)
+		c := correct.Lines(r.Survey, r.Judgements, r.Findings, r.Model, job.Correct)
+		r.Corrections, r.FittingMoves, r.Findings = c.Lines, c.Fittings, append(r.Findings, c.Findings...)
 		return nil
 	})
 	if err != nil {

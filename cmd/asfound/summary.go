@@ -166,7 +166,7 @@ func findingCounts(fs []survey.Finding) string {
 	var parts []string
 	for _, k := range []survey.Kind{
 		survey.KindPosition, survey.KindDepth, survey.KindCover, survey.KindCoverPattern, survey.KindUnmapped, survey.KindNotDetected, survey.KindNotTraceable,
-		survey.KindMark,
+		survey.KindMark, survey.KindCorrection,
 	} {
 		words := strings.ReplaceAll(string(k), "_", " ")
 		if decided[k] > 0 {

@@ -13,86 +13,128 @@ import (
 // station is a place of a record that may become a vertex of the corrected line.
 type station struct {
 	m      float64
-	vertex int  // of the record; -1 none
-	keep   bool // becomes a vertex whatever its bend
+	vertex int     // of the record; -1 none
+	keep   bool    // becomes a vertex whatever its bend
+	slackM float64 // a bend of this size here says nothing
 	at     orb.Point
-	moved  float64
-	u      float64
-	noise  float64 // a bend of this size here says nothing
+	moved  move
+	cause  survey.Cause
 }
 
-// correction builds the corrected line of one record.
-func (p *plan) correction(r int, o Options) survey.Correction {
-	c := survey.Correction{Record: r}
+// build lays the corrected parts of a record; nil if nothing of it moves.
+func (p *plan) build(o Options) []survey.CorrectedPart {
+	if p.pinned || len(p.moves) == 0 && len(p.pulls) == 0 && p.shift == (move{}) {
+		return nil
+	}
+	var out []survey.CorrectedPart
+	moved := false
 	for part, line := range p.rec.Parts {
-		cp := p.part(part, o)
-		if len(cp.Line) == 0 {
-			cp = unchanged(line)
+		cp, moves := p.part(part, o)
+		if moved = moved || moves; !moves {
+			cp = p.unchanged(part, line)
 		}
-		for i, d := range cp.MovedM {
-			if d > c.MovedM {
-				c.Moved, c.MovedM, c.U = true, d, cp.U[i]
-			}
-		}
-		c.Parts = append(c.Parts, cp)
+		out = append(out, cp)
 	}
-	return c
+	if !moved {
+		return nil
+	}
+	return out
 }
 
-func unchanged(line orb.LineString) survey.CorrectedPart {
-	cp := survey.CorrectedPart{Line: line, From: make([]int, len(line)), MovedM: make([]float64, len(line)), U: make([]float64, len(line))}
-	for i := range cp.From {
-		cp.From[i] = i
-	}
-	return cp
-}
-
-// part builds one part, or nothing where it does not move.
-func (p *plan) part(part int, o Options) survey.CorrectedPart {
+// part lays one part, and says whether it moves.
+func (p *plan) part(part int, o Options) (cp survey.CorrectedPart, moves bool) {
 	sts := p.stations(part, o)
-	moves := false
 	for i := range sts {
-		st := &sts[i]
-		m := p.total(part, st.m, o.FadeOutM)
-		st.moved = m.length()
-		seg := segmentOf(&p.line, part, st)
-		st.at = p.line.AtPart(part, seg, st.m)
-		if st.vertex >= 0 {
-			st.at = p.rec.Parts[part][st.vertex]
-		}
-		if st.moved > 0 {
-			moves = true
-			st.at = displace(st.at, m, p.rec)
-		}
+		p.lay(part, &sts[i])
+		moves = moves || sts[i].moved != (move{})
 	}
 	if !moves {
-		return survey.CorrectedPart{}
+		return cp, false
 	}
-	dropFlat(sts, o.DropM*math.Max(p.rec.Scale, 1e-9))
-	var cp survey.CorrectedPart
+	dropFlat(sts, p.gridM(1))
 	for i := range sts {
 		if st := &sts[i]; st.keep {
-			cp.Line = append(cp.Line, st.at)
-			cp.From = append(cp.From, st.vertex)
-			cp.MovedM = append(cp.MovedM, st.moved)
-			cp.U = append(cp.U, st.u)
+			p.add(&cp, part, st, o)
 		}
+	}
+	return cp, true
+}
+
+// gridM is a ground length on the grid.
+func (p *plan) gridM(groundM float64) float64 {
+	if p.rec.Scale == 0 {
+		return groundM
+	}
+	return groundM * p.rec.Scale
+}
+
+// add makes a vertex of a station.
+func (p *plan) add(cp *survey.CorrectedPart, part int, st *station, o Options) {
+	cp.Line = append(cp.Line, st.at)
+	cp.From = append(cp.From, st.vertex)
+	cp.StationM = append(cp.StationM, st.m)
+	cp.MovedM = append(cp.MovedM, st.moved.length())
+	cp.U = append(cp.U, p.uncertainty(part, segmentAt(&p.line, part, st.m), st.m, st.moved))
+	cp.Cause = append(cp.Cause, st.cause)
+	cp.Readings = append(cp.Readings, p.used(part, st.m, o.MaxGapM))
+}
+
+// unchanged is a part that stays beside others that move.
+func (p *plan) unchanged(part int, line orb.LineString) survey.CorrectedPart {
+	n := len(line)
+	cp := survey.CorrectedPart{
+		Line: line, From: make([]int, n), StationM: slices.Clone(p.line.Stations(part)),
+		MovedM: make([]float64, n), U: make([]float64, n), Cause: make([]survey.Cause, n), Readings: make([]int, n),
+	}
+	for i := range cp.From {
+		cp.From[i] = i
+		cp.U[i] = p.uncertainty(part, segmentAt(&p.line, part, cp.StationM[i]), cp.StationM[i], move{})
 	}
 	return cp
 }
 
-func segmentOf(l *lineref.Line, part int, st *station) int {
+// lay says where a station goes, and why.
+func (p *plan) lay(part int, st *station) {
+	st.at = p.line.AtPart(part, segmentAt(&p.line, part, st.m), st.m)
+	if st.vertex >= 0 {
+		st.at = p.rec.Parts[part][st.vertex]
+	}
+	st.moved = p.total(part, st.m)
+	if st.moved == (move{}) {
+		return
+	}
+	by := onGrid(st.moved, p.rec)
+	own := p.own(part, st.m).times(p.held(part, st.m))
+	if i := p.firstPull(part, st.m); i < len(p.pulls) && p.pulls[i].part == part && p.pulls[i].stationM-st.m < sameM {
+		by = p.pulls[i].grid
+	}
+	st.at = orb.Point{st.at[0] + by[0], st.at[1] + by[1]}
+	switch w := p.weight(part, st.m); {
+	case w == 1:
+		st.cause = survey.CauseEvidence
+	case own.length() < st.moved.plus(own, -1).length():
+		st.cause = survey.CauseJunction
+	case w > 0:
+		st.cause = survey.CauseFade
+	default:
+		st.cause = survey.CauseShift
+	}
+}
+
+func segmentAt(l *lineref.Line, part int, stationM float64) int {
 	s := l.Stations(part)
-	i, _ := slices.BinarySearch(s, st.m)
+	i, _ := slices.BinarySearch(s, stationM)
 	return min(max(i-1, 0), len(s)-2)
 }
 
-// fadeSteps is into how many pieces a fade-out is bent where the record has no
-// vertices.
-const fadeSteps = 4
+const (
+	fadeSteps = 4     // into how many pieces a fade-out is bent where the record has no vertices
+	teeM      = 0.001 // how far off its line a tee may come to lie
+)
 
 // stations lists where the corrected part may bend: the record's vertices, the
-// model's nodes, and the fade-out of every stretch of evidence and every pull.
+// model's nodes, the shared places, and the fade-out of every stretch of evidence,
+// every pull and every hold.
 func (p *plan) stations(part int, o Options) []station {
 	s := p.line.Stations(part)
 	first, last := s[0], s[len(s)-1]
@@ -103,85 +145,99 @@ func (p *plan) stations(part int, o Options) []station {
 	fade := func(fromM, sign, reach float64) {
 		for k := 0.0; k <= fadeSteps; k++ {
 			if at := fromM + sign*reach*k/fadeSteps; at > first && at < last {
-				out = append(out, station{m: at, vertex: -1})
+				out = append(out, station{m: at, vertex: -1, slackM: o.DropM})
 			}
 		}
 	}
 	for i := range p.profile.Nodes {
-		if n := &p.profile.Nodes[i]; n.Part == part && n.Vertex < 0 && p.evidenceAt(part, n.StationM) {
-			out = append(out, station{m: n.StationM, vertex: -1, noise: 1.96 * n.OffsetU})
+		n := &p.profile.Nodes[i]
+		if n.Part == part && n.Vertex < 0 && within(p.moves, part, n.StationM) {
+			out = append(out, station{m: n.StationM, vertex: -1, slackM: max(o.DropM, 1.96*n.OffsetU)})
 		}
 	}
-	for _, e := range p.evidence {
+	for _, e := range p.moves {
 		if e.Part == part {
 			fade(e.FromM, -1, o.FadeOutM)
 			fade(e.ToM, 1, o.FadeOutM)
 		}
 	}
-	for _, q := range p.pulls {
-		if q.part == part {
-			out = append(out, station{m: q.stationM, vertex: -1, keep: q.by != move{}})
-			for _, sign := range [2]float64{-1, 1} {
-				fade(q.stationM, sign, p.reach(q, q.stationM+sign, o.FadeOutM))
-			}
+	for _, h := range p.holds {
+		if h.span.Part == part {
+			fade(h.span.FromM, -1, h.fadeM)
+			fade(h.span.ToM, 1, h.fadeM)
+		}
+	}
+	for i := range p.pulls {
+		q := &p.pulls[i]
+		if q.part != part {
+			continue
+		}
+		out = append(out, station{m: q.stationM, vertex: -1, slackM: teeM})
+		if q.by != (move{}) {
+			fade(q.stationM, -1, p.reach(i, -1))
+			fade(q.stationM, 1, p.reach(i, 1))
+		}
+	}
+	for _, f := range p.fittings {
+		if f.part == part {
+			out = append(out, station{m: f.stationM, vertex: -1, slackM: teeM})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b station) int { return cmp.Compare(a.m, b.m) })
-	out = distinct(out)
-	for i := range out {
-		out[i].u = p.node(part, out[i].m).OffsetU
-	}
-	return out
+	return distinct(out)
 }
 
-// distinct leaves out added places at a vertex or at another added place.
+// reach is how far the i-th pull is felt along the record, forwards or back.
+func (p *plan) reach(i, sign int) float64 {
+	k := i + sign
+	if k < 0 || k >= len(p.pulls) || p.pulls[k].part != p.pulls[i].part {
+		return p.fadeM
+	}
+	return min(p.fadeM, math.Abs(p.pulls[k].stationM-p.pulls[i].stationM))
+}
+
+// distinct leaves out added places at a vertex or at another added place that
+// asks for as much.
 func distinct(sts []station) []station {
-	const sameM = 1e-3
 	out := sts[:0]
 	for _, st := range sts {
 		n := len(out)
 		switch {
 		case n == 0 || st.m-out[n-1].m >= sameM || st.vertex >= 0 && out[n-1].vertex >= 0:
 			out = append(out, st)
-		case st.vertex >= 0 || st.keep && out[n-1].vertex < 0:
+		case st.vertex >= 0 || out[n-1].vertex < 0 && st.slackM < out[n-1].slackM:
 			out[n-1] = st
 		}
 	}
 	return out
 }
 
-func (p *plan) evidenceAt(part int, m float64) bool {
-	return slices.ContainsFunc(p.evidence, func(e survey.Span) bool { return e.Part == part && e.FromM <= m && m <= e.ToM })
-}
-
-// dropFlat marks as kept the added places at which the corrected line bends
-// away from the straight by more than dropM, and where readings bend it by more
-// than their noise (Douglas and Peucker 1973, between the vertices that are kept
-// anyway).
-func dropFlat(sts []station, dropM float64) {
+// dropFlat marks as kept the added places at which the corrected line bends away
+// from the straight by more than they ask for (Douglas and Peucker 1973, between
+// the vertices that are kept anyway). gridM is a ground metre on the grid.
+func dropFlat(sts []station, gridM float64) {
 	a := 0
 	for b := 1; b < len(sts); b++ {
 		if sts[b].keep {
-			bend(sts, a, b, dropM)
+			bend(sts, a, b, gridM)
 			a = b
 		}
 	}
 }
 
-func bend(sts []station, a, b int, dropM float64) {
-	worst, beyond := -1, 0.0
+func bend(sts []station, a, b int, gridM float64) {
+	worst, over := -1, 0.0
 	for i := a + 1; i < b; i++ {
-		d := offLine(sts[a].at, sts[b].at, sts[i].at) - math.Max(dropM, sts[i].noise)
-		if d > beyond {
-			worst, beyond = i, d
+		if d := offLine(sts[a].at, sts[b].at, sts[i].at) - sts[i].slackM*gridM; d > over {
+			worst, over = i, d
 		}
 	}
 	if worst < 0 {
 		return
 	}
 	sts[worst].keep = true
-	bend(sts, a, worst, dropM)
-	bend(sts, worst, b, dropM)
+	bend(sts, a, worst, gridM)
+	bend(sts, worst, b, gridM)
 }
 
 func offLine(a, b, p orb.Point) float64 {

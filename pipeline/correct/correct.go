@@ -1,36 +1,96 @@
 // Package correct proposes corrected lines: the adjusted move wherever there is
-// evidence, faded out to exactly nothing beyond it, with neighbours following at
-// shared ends.
+// evidence, faded out to exactly nothing beyond it, with neighbours and fittings
+// following at shared places.
+//
+//	own.go      what a record's own evidence asks of each of its places
+//	places.go   what records share moves as one
+//	build.go    the vertices of the corrected lines
+//	keep.go     what a correction must not break holds it back (sides.go, crossings.go)
+//	promises.go what could not be followed, or kept, is a finding
 package correct
 
 import (
-	"math"
+	"slices"
 
 	"github.com/asfound/asfound/internal/lineref"
 	"github.com/asfound/asfound/pipeline/survey"
-	"github.com/paulmach/orb"
 )
 
-// Lines proposes one correction per record of s, in its order. Vertices that do
-// not move keep their coordinates bit for bit.
-func Lines(s *survey.Survey, js []survey.Judgement, fs []survey.Finding, m *survey.Model, o Options) []survey.Correction {
-	plans := make([]plan, len(s.Records))
-	answers := answered(fs, o.Accepted)
-	for r := range s.Records {
-		rec := &s.Records[r]
-		plans[r] = plan{line: lineref.New(rec.Parts, rec.Scale), rec: rec, profile: &m.Profiles[r]}
-		if wanted(&js[r], o.When) && !held(answers, r, o.Accepted) {
-			plans[r].evidence = m.Profiles[r].Surveyed(o.MaxGapM)
+// Outcome is a corrected map.
+type Outcome struct {
+	Lines    []survey.Correction  // per record
+	Fittings []survey.FittingMove // per fitting
+	Findings []survey.Finding     // of what could not be followed, or kept
+}
+
+// Lines corrects the records of s, in its order, and the fittings on them.
+// Vertices that do not move keep their coordinates bit for bit.
+func Lines(s *survey.Survey, js []survey.Judgement, fs []survey.Finding, m *survey.Model, o Options) Outcome {
+	w := plans(s, js, fs, m, o)
+	w.attach(s.Fittings)
+	w.share(s.ByKey())
+	w.settle()
+	return Outcome{Lines: w.corrections(js, fs), Fittings: w.fittingMoves(), Findings: w.findings()}
+}
+
+// network is the map while it is corrected.
+type network struct {
+	o        Options
+	survey   *survey.Survey
+	plans    []plan
+	places   []place
+	fittings []attached
+	built    [][]survey.CorrectedPart // per record; nil where it stays
+	lines    []lineref.Line           // per record, as built
+	breaks   [][]change               // per record, of the lines as built
+	held     []change                 // what was held back for
+}
+
+// plans says of every record what its own evidence asks for.
+func plans(s *survey.Survey, js []survey.Judgement, fs []survey.Finding, m *survey.Model, o Options) *network {
+	w := &network{
+		o: o, survey: s, plans: make([]plan, len(s.Records)),
+		built: make([][]survey.CorrectedPart, len(s.Records)), lines: make([]lineref.Line, len(s.Records)),
+		breaks: make([][]change, len(s.Records)),
+	}
+	shifts := map[string]move{}
+	for i := range m.Effects {
+		if e := &m.Effects[i]; o.Shift && e.Kind == survey.EffectSheet && e.Significant {
+			shifts[e.Name] = move{e.V.East, e.V.North}
 		}
 	}
-	agree(plans, s.ByKey(), o)
-	out := make([]survey.Correction, len(s.Records))
-	for r := range plans {
-		out[r] = plans[r].correction(r, o)
-		out[r].Finding = answers[r]
-		out[r].Neighbor = out[r].Moved && len(plans[r].evidence) == 0
+	said := decisions(fs, len(s.Records))
+	for r := range s.Records {
+		rec, d, p := &s.Records[r], &said[r], &w.plans[r]
+		*p = plan{line: lineref.New(rec.Parts, rec.Scale), rec: rec, profile: &m.Profiles[r], fadeM: o.FadeOutM}
+		w.lines[r] = p.line
+		p.seen = p.profile.Surveyed(o.MaxGapM)
+		p.answers = d.finding
+		p.fix(d, o)
+		if wanted(&js[r], o.When) && !d.quiet && (d.accepted || !o.Accepted) {
+			p.moves, p.shift = p.evidence(), shifts[rec.SharedSheet()]
+		} else if js[r].Position == survey.VerdictUnsurveyed {
+			p.shift = shifts[rec.SharedSheet()]
+		}
 	}
-	return out
+	return w
+}
+
+// fix says what of a record stays whatever the evidence says.
+func (p *plan) fix(d *decided, o Options) {
+	for _, f := range d.rejected {
+		part, _ := p.line.Locate((f.FromM + f.ToM) / 2)
+		p.holds = append(p.holds, hold{span: survey.Span{Part: part, FromM: f.FromM, ToM: f.ToM}, fadeM: o.FadeOutM, decided: "the finding " + f.ID + " was rejected"})
+	}
+	switch {
+	case slices.Contains(o.Fixed, p.rec.ID):
+		p.decided = "the record is fixed"
+	case p.rec.Quality != "" && slices.Contains(o.FixedQuality, p.rec.Quality):
+		p.decided = "records of quality " + p.rec.Quality + " are fixed"
+	case d.quiet && len(d.rejected) > 0:
+		p.decided = "the finding " + d.rejected[0].ID + " was rejected"
+	}
+	p.pinned = p.decided != ""
 }
 
 // wanted says whether a record moves on its own account.
@@ -41,119 +101,58 @@ func wanted(j *survey.Judgement, when When) bool {
 	return j.Position == survey.VerdictOutside && j.Attribution == survey.AttributionRecord
 }
 
-// answered finds the outside finding of each record that its correction answers:
-// the first that nobody rejected or deferred or, where people have to accept, that
-// somebody accepted; "" where people want none of them answered.
-func answered(fs []survey.Finding, accepted bool) map[int]string {
-	out := map[int]string{}
+// decided is what people said of one record's positional findings.
+type decided struct {
+	finding  string // the first that a correction answers; "" none
+	accepted bool   // one of them was
+	quiet    bool   // there are some, and nobody wants to hear of any
+	rejected []*survey.Finding
+}
+
+func decisions(fs []survey.Finding, records int) []decided {
+	out := make([]decided, records)
 	for i := range fs {
 		f := &fs[i]
-		if f.Kind != survey.KindPosition || f.Verdict != survey.VerdictOutside || out[f.Record] != "" {
+		if f.Kind != survey.KindPosition || f.Verdict != survey.VerdictOutside || f.Record < 0 {
 			continue
 		}
-		out[f.Record] = ""
-		if !f.Life.Quiet() && (!accepted || f.Life == survey.LifeAccepted) {
-			out[f.Record] = f.ID
+		d := &out[f.Record]
+		if f.Life == survey.LifeRejected {
+			d.rejected = append(d.rejected, f)
 		}
+		if f.Life.Quiet() {
+			d.quiet = d.finding == ""
+			continue
+		}
+		accepted := f.Life == survey.LifeAccepted
+		if d.finding == "" || accepted && !d.accepted {
+			d.finding, d.quiet = f.ID, false
+		}
+		d.accepted = d.accepted || accepted
 	}
 	return out
 }
 
-// held says that people keep a record where it is.
-func held(answers map[int]string, record int, accepted bool) bool {
-	finding, found := answers[record]
-	return found && finding == "" || accepted && !found
-}
-
-// move is a vector, true east and north in ground metres.
-type move struct{ east, north float64 }
-
-func (m move) plus(o move, w float64) move { return move{m.east + w*o.east, m.north + w*o.north} }
-func (m move) length() float64             { return math.Hypot(m.east, m.north) }
-
-// plan is what one record shall do.
-type plan struct {
-	line     lineref.Line
-	rec      *survey.Record
-	profile  *survey.Profile
-	evidence []survey.Span
-	pulls    []pull
-}
-
-// pull is what a shared place asks of a record beyond its own move there.
-type pull struct {
-	part     int
-	stationM float64
-	by       move
-}
-
-// own is the move of a place by the record's own evidence: the adjusted one,
-// times a taper that is 1 on the evidence and exactly 0 from fadeM beyond it.
-func (p *plan) own(part int, stationM, fadeM float64) move {
-	w := 0.0
-	for _, e := range p.evidence {
-		if e.Part == part {
-			w = math.Max(w, taper(math.Max(math.Max(e.FromM-stationM, stationM-e.ToM), 0), fadeM))
+// corrections are what became of the records.
+func (w *network) corrections(js []survey.Judgement, fs []survey.Finding) []survey.Correction {
+	out := make([]survey.Correction, len(w.plans))
+	covers := coverAnswers(fs, len(w.plans))
+	for r := range out {
+		p, c := &w.plans[r], &out[r]
+		*c = survey.Correction{Record: r, Parts: w.built[r], Finding: p.answers}
+		evidence, shift := false, false
+		for _, part := range c.Parts {
+			for i, d := range part.MovedM {
+				if d > c.MovedM {
+					c.Moved, c.MovedM, c.U = true, d, part.U[i]
+				}
+				evidence = evidence || part.Cause[i] == survey.CauseEvidence || part.Cause[i] == survey.CauseFade
+				shift = shift || part.Cause[i] == survey.CauseShift
+			}
 		}
+		c.Shifted = c.Moved && shift && !evidence
+		c.Neighbor = c.Moved && !shift && !evidence
+		c.CoverM, c.CoverU = p.cover(&js[r], covers[r], w.o)
 	}
-	if w == 0 {
-		return move{}
-	}
-	return move{}.plus(p.adjusted(part, stationM), w)
-}
-
-// adjusted is the model's displacement at a station.
-func (p *plan) adjusted(part int, stationM float64) move {
-	d := p.profile.At(part, stationM)
-	return move{d.East, d.North}
-}
-
-// total is the own move plus what shared places ask, each faded out along the
-// record.
-func (p *plan) total(part int, stationM, fadeM float64) move {
-	m := p.own(part, stationM, fadeM)
-	for _, q := range p.pulls {
-		if q.part == part {
-			m = m.plus(q.by, taper(math.Abs(stationM-q.stationM), p.reach(q, stationM, fadeM)))
-		}
-	}
-	return m
-}
-
-// reach is how far a pull is felt towards a station: at most the fade-out
-// length, and never past the next shared place on that side, which has a move
-// of its own.
-func (p *plan) reach(q pull, stationM, fadeM float64) float64 {
-	reach := fadeM
-	for _, other := range p.pulls {
-		d := other.stationM - q.stationM
-		if other.part == q.part && d != 0 && (d > 0) == (stationM > q.stationM) {
-			reach = math.Min(reach, math.Abs(d))
-		}
-	}
-	return reach
-}
-
-// taper falls from 1 at no distance to exactly 0 at fadeM, with no kink at
-// either end.
-func taper(distM, fadeM float64) float64 {
-	if distM <= 0 {
-		return 1
-	}
-	if distM >= fadeM {
-		return 0
-	}
-	t := distM / fadeM
-	return (1 - t) * (1 - t) * (1 + 2*t)
-}
-
-// displace moves a plane point by a true east and north ground vector at the
-// record's convergence and scale.
-func displace(at orb.Point, m move, rec *survey.Record) orb.Point {
-	sin, cos := math.Sincos(rec.Convergence)
-	k := rec.Scale
-	if k == 0 {
-		k = 1
-	}
-	return orb.Point{at[0] + k*(m.east*cos-m.north*sin), at[1] + k*(m.north*cos+m.east*sin)}
+	return out
 }

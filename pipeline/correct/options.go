@@ -11,9 +11,17 @@ const (
 // Options are the choices of a correction.
 type Options struct {
 	When     When
-	Accepted bool    // only records of which somebody accepted a finding
+	Accepted bool // only records of which somebody accepted a finding
+	// Fixed names what never moves: ids of records and fittings.
+	Fixed []string
+	// FixedQuality names quality levels whose records never move.
+	FixedQuality []string
+	Shift        bool // records that nobody surveyed go by their sheet's shift
+
 	FadeOutM float64 // from here on beyond the evidence the move is exactly 0
 	MaxGapM  float64 // how far from a reading there still is evidence
 	DropM    float64 // a bend flatter than this needs no vertex of its own
 	SnapM    float64 // ends nearer than this are drawn at one place
+	BesideM  float64 // lines nearer than this run beside each other, and have sides
+	FittingM float64 // a fitting nearer than this to a line is drawn on it
 }

@@ -268,7 +268,7 @@ var statuses = []survey.Status{
 // kinds are the kinds of findings, in the order in which a person wants to read
 // them.
 var kinds = []survey.Kind{
-	survey.KindPosition, survey.KindDepth, survey.KindCover, survey.KindCoverPattern, survey.KindUnmapped, survey.KindNotDetected, survey.KindNotTraceable, survey.KindMark,
+	survey.KindPosition, survey.KindDepth, survey.KindCover, survey.KindCoverPattern, survey.KindUnmapped, survey.KindNotDetected, survey.KindNotTraceable, survey.KindMark, survey.KindCorrection,
 }
 
 func (e *edition) countFindings() map[survey.Kind]tally {

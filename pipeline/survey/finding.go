@@ -37,6 +37,7 @@ const (
 	KindNotDetected  Kind = "not_detected"
 	KindNotTraceable Kind = "not_traceable" // swept, but no signal can be put on it: the sweep says nothing of it
 	KindMark         Kind = "mark"          // a mark against an exposed line
+	KindCorrection   Kind = "correction"    // what a corrected line could not follow, or could not keep
 )
 
 // Tolerance is what a record is judged against.

@@ -2,23 +2,52 @@ package survey
 
 import "github.com/paulmach/orb"
 
-// Correction is the proposed line of one record.
+// Correction is what is proposed for one record.
 type Correction struct {
 	Record   int
 	Moved    bool
-	Parts    []CorrectedPart
-	MovedM   float64 // largest move of a vertex, ground metres
-	U        float64 // one standard deviation across the line where it moved most
-	Finding  string  // id of the finding it answers; "" for a neighbour that follows
-	Neighbor bool    // follows at a shared end only
+	Shifted  bool            // by its sheet's shift alone: nothing was read on it
+	Neighbor bool            // follows at shared ends only
+	Parts    []CorrectedPart // none where the record stays
+	MovedM   float64         // largest move of a vertex, ground metres
+	U        float64         // one standard deviation across the line where it moved most
+	Finding  string          // id of the finding it answers; "" for a neighbour that follows
+
+	CoverM, CoverU float64 // the cover as read, with one standard deviation; NaN where the map's stays
 }
 
 // CorrectedPart is one part of a corrected line.
 type CorrectedPart struct {
-	Line   orb.LineString // working plane
-	From   []int          // per vertex: index of the record's vertex; -1 for an added one
-	MovedM []float64      // per vertex, ground metres; exactly 0 for one that stays
-	U      []float64      // per vertex: one standard deviation across the line
+	Line     orb.LineString // working plane
+	From     []int          // per vertex: index of the record's vertex; -1 for an added one
+	StationM []float64      // per vertex: its place on the record
+	MovedM   []float64      // per vertex, ground metres; exactly 0 for one that stays
+	U        []float64      // per vertex: one standard deviation across the line
+	Cause    []Cause        // per vertex
+	Readings []int          // per vertex: used readings near enough to be evidence of it
+}
+
+// Cause is why a vertex of a corrected line lies where it does.
+type Cause uint8
+
+const (
+	CauseNone     Cause = iota // it stays
+	CauseEvidence              // readings on both sides of it
+	CauseFade                  // the move fades out beyond the evidence
+	CauseJunction              // it follows what another record's evidence says of a shared place
+	CauseShift                 // its sheet's shift
+)
+
+func (c Cause) String() string {
+	return [...]string{"", "evidence", "fade-out", "shared place", "sheet's shift"}[c]
+}
+
+// FittingMove is where a fitting goes with its line.
+type FittingMove struct {
+	Fitting, Record int // into Survey.Fittings and Survey.Records; Record -1: it is on no line
+	Point           orb.Point
+	MovedM          float64 // ground metres; exactly 0 for one that stays
+	U               float64 // one standard deviation across the line
 }
 
 // Resurvey is one stretch in the order in which to survey next.
@@ -53,6 +82,7 @@ type Result struct {
 	MarkChecks      []MarkCheck
 	Bases           []Basis // of minimum covers and tolerance zones
 	Sessions        []Session
-	Corrections     []Correction // per record
+	Corrections     []Correction  // per record
+	FittingMoves    []FittingMove // per fitting
 	Resurvey        []Resurvey
 }

@@ -68,7 +68,7 @@ func (x *scoring) junctions(now []lineref.Line, there []bool) (tees [][]float64)
 			p := a.of(&lines[r])
 			for _, b := range near.at(p, 2*shutM) {
 				f, ok := lines[b].Nearest(p)
-				if b == r || !ok || math.Abs(f.OffsetM) > shutM {
+				if b == r || !ok || math.Abs(f.OffsetM) > shutM || x.records[b].Utility != x.records[r].Utility {
 					continue
 				}
 				if c, ok := meets(joints[b], &lines[b], p); ok {
