@@ -40,6 +40,7 @@ var seldom = map[string]bool{
 	"depth: regraded": true, "cover_pattern: regraded": true, "not_traceable: not traceable": true, "mark: undecided": true,
 	"sheet: aslant": true, "sheet: not across": true, "sheet: fits": true, "sheet: under a surface": true, "sheet: rests on": true, "sheet: regraded": true,
 	"session: fits": true, "session: no evidence": true, "session: none fits": true, "source: fits": true, "source: no evidence": true, "source: off, the map alone says so": true,
+	"correction: stays": true, "correction: opened": true, "correction: crosses itself": true,
 }
 
 const (

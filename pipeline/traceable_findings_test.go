@@ -61,6 +61,14 @@ var (
 		"not_traceable": clauses(
 			[2]string{"not traceable", `Not traceable: {long} m of the record lie inside an area swept for {utility:\S+}} lines of ticket {ticket:\S+}} on {swept:\S+}} \({method:[^)]+}}\), but the map says that no signal can be put on it\. A sweep for signals says nothing of it, neither that it is there nor that it is not\.`},
 		),
+		"correction": clauses(
+			[2]string{"stays", `At station {from} m the record stays, since [^.]+\. The evidence of what meets there asks for a move that is not made: {size} m of it\.`},
+			[2]string{"opened", `At station {from} m the corrected line no longer meets record {basis:\S+}}: they are {size} m apart\.`},
+			[2]string{"held back", `Between stations {from} m and {to} m the corrected line would run {size} m on the other side of record {basis:\S+}} than it is drawn, and the evidence is not sure of where both lie: it is held back there\. Survey record \S+ beside it\.`},
+			[2]string{"other side", `Between stations {from} m and {to} m the corrected line runs up to {size} m on the other side of record {basis:\S+}} than it is drawn, (?:as the adjusted map has both|though the evidence is not sure of it)\.`},
+			[2]string{"crosses itself", `Between stations {from} m and {to} m the corrected line (?:would cross|crosses) itself where the map's does not(?:: it is held back there)?\.`},
+			[2]string{"leaves", `At station {from} m the corrected line lies {size} m from where the adjusted evidence has it, beyond its interval of {tolerance} m: what meets it or is held there keeps it back\.`},
+		),
 		"mark": clauses(
 			[2]string{"mark", `The (?:mark|line between two marks)(?: of ticket {ticket:\S+}})? of {marked:\S+}} lies {size} m {side:to the (?:left|right)}} of the line exposed in {hole:\S+}}(?: on {exposed:\S+}})? \(u {u} m, of both positions\); the tolerance zone by {basis:.*?}} reaches {tolerance} m to either side\. It lies beyond with a probability of {probability}\. The map of this run has the line {map_size} m {map_side:to the (?:left|right)}} of it\.`},
 			undecidedClause,

@@ -82,8 +82,8 @@ func (w *network) strained(k int) []survey.Finding {
 		if why := p.decidedAt(q.part, q.stationM); why != "" {
 			on := stretch{mb.record, survey.Span{Part: q.part, FromM: q.stationM, ToM: q.stationM}}
 			return []survey.Finding{w.finding(on, fmt.Sprintf("strain|%d", mb.at), strain, fmt.Sprintf(
-				"Station %.1f m of this record stays, since %s. The evidence of what meets there asks for a move of %.2f m: %.2f m of it are not made.",
-				q.stationM, why, at.asked.length(), strain))}
+				"At station %.1f m the record stays, since %s. The evidence of what meets there asks for a move that is not made: %.2f m of it.",
+				q.stationM, why, strain))}
 		}
 	}
 	return nil
@@ -114,8 +114,10 @@ func (w *network) opened(k int) (out []survey.Finding) {
 		was, _ := w.plans[mb.record].line.Nearest(drawn)
 		if gap := math.Abs(foot.OffsetM); gap > math.Abs(was.OffsetM)+w.o.DropM {
 			on := w.plans[mb.record].pulls[mb.at]
-			out = append(out, w.finding(stretch{mb.record, survey.Span{Part: on.part, FromM: on.stationM, ToM: on.stationM}},
-				fmt.Sprintf("opened|%d", mb.at), gap, fmt.Sprintf("The corrected line no longer meets record %s at station %.1f m: they are %.2f m apart.", p.rec.ID, on.stationM, gap)))
+			f := w.finding(stretch{mb.record, survey.Span{Part: on.part, FromM: on.stationM, ToM: on.stationM}},
+				fmt.Sprintf("opened|%d", mb.at), gap, fmt.Sprintf("At station %.1f m the corrected line no longer meets record %s: they are %.2f m apart.", on.stationM, p.rec.ID, gap))
+			f.Basis = p.rec.ID
+			out = append(out, f)
 		}
 	}
 	return out
@@ -144,9 +146,11 @@ func (w *network) heldFinding(c *change) survey.Finding {
 			"Between stations %.1f m and %.1f m the corrected line would cross itself where the map's does not: it is held back there.", c.on.span.FromM, c.on.span.ToM))
 	}
 	other := w.plans[c.beside.record].rec
-	return w.finding(c.on, "side held|"+other.Key(), c.wouldM, fmt.Sprintf(
+	f := w.finding(c.on, "side held|"+other.Key(), c.wouldM, fmt.Sprintf(
 		"Between stations %.1f m and %.1f m the corrected line would run %.2f m on the other side of record %s than it is drawn, and the evidence is not sure of where both lie: it is held back there. Survey record %s beside it.",
 		c.on.span.FromM, c.on.span.ToM, c.wouldM, other.ID, other.ID))
+	f.Basis = other.ID
+	return f
 }
 
 // changeFinding is of what the lines as laid have changed.
@@ -159,9 +163,11 @@ func (w *network) changeFinding(c *change) survey.Finding {
 	if c.seen {
 		why = "as the adjusted map has both"
 	}
-	return w.finding(c.on, "side|"+other.Key(), c.wouldM, fmt.Sprintf(
+	f := w.finding(c.on, "side|"+other.Key(), c.wouldM, fmt.Sprintf(
 		"Between stations %.1f m and %.1f m the corrected line runs up to %.2f m on the other side of record %s than it is drawn, %s.",
 		c.on.span.FromM, c.on.span.ToM, c.wouldM, other.ID, why))
+	f.Basis = other.ID
+	return f
 }
 
 // leaves says where a record that moves on its own account does not go where its
@@ -186,9 +192,11 @@ func (w *network) leaves(r int) []survey.Finding {
 		return nil
 	}
 	on := stretch{r, survey.Span{Part: worst.Part, FromM: worst.StationM, ToM: worst.StationM}}
-	return []survey.Finding{w.finding(on, "leaves", limit+over, fmt.Sprintf(
+	f := w.finding(on, "leaves", limit+over, fmt.Sprintf(
 		"At station %.1f m the corrected line lies %.2f m from where the adjusted evidence has it, beyond its interval of %.2f m: what meets it or is held there keeps it back.",
-		worst.StationM, limit+over, limit))}
+		worst.StationM, limit+over, limit))
+	f.ToleranceM = limit
+	return []survey.Finding{f}
 }
 
 // unique gives findings of one id a number behind it.
