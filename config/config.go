@@ -18,6 +18,7 @@ import (
 type Config struct {
 	file   string // as messages call it
 	job    pipeline.Job
+	apply  string // correct.apply
 	preset string // tolerance.preset
 	inputs []input
 	said   map[string]place // where the value of a key was said; defaults are not here
