@@ -190,6 +190,8 @@ func (c *Config) settings() []setting {
 		presetName("tolerance.preset", &c.preset),
 		number("tolerance.min_stretch", length, positive, &t.MinStretchM),
 		number("tolerance.max_gap", length, positive, &t.MaxGapM, &j.Correct.MaxGapM, &r.MaxGapM),
+		number("tolerance.hold_out", share, zeroToOne, &t.HoldOut),
+		number("tolerance.hold_out_most", plain, notNegative, &t.HoldOutMost),
 		number("tolerance.false_discovery", share, inside01, &a.FalseDiscovery, &t.FalseDiscovery),
 		choice("sessions.names", &j.Names, string(pipeline.NamesGiven), string(pipeline.NamesCodes)),
 		number("sessions.congested", length, positive, &t.CongestedM),

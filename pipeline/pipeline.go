@@ -180,6 +180,10 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 	if err != nil {
 		return nil, err
 	}
+	err = step.do("check", func() error { return holdOut(r, job) })
+	if err != nil {
+		return nil, fmt.Errorf("check: %w", err)
+	}
 	err = step.do("rank", func() error {
 		r.Resurvey = rank.Stretches(r.Survey, r.Judgements, r.Model, job.Rank)
 		return nil

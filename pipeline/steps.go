@@ -7,7 +7,7 @@ import (
 )
 
 // stages in the order in which a person sees them.
-var stages = []string{"read", "match", "adjust", "judge", "correct", "rank", "publish"}
+var stages = []string{"read", "match", "adjust", "judge", "correct", "check", "rank", "publish"}
 
 // steps runs the stages: it looks for cancellation between them, logs their
 // bounds and tells the progress.

@@ -11,6 +11,12 @@ type Options struct {
 	// A sheet's shift is worth naming beyond NameM, at this rate of false ones.
 	NameM, FalseDiscovery float64
 
+	// HoldOut is the share of the readings whose traces are held out of a second
+	// adjustment, to test the proposed lines with; none where a job uses more than
+	// HoldOutMost.
+	HoldOut     float64
+	HoldOutMost int
+
 	CongestedM float64     // another line within this distance of a reading makes its place a congested one
 	Rules      []Rule      // first match wins, as below
 	Cover      []CoverRule // minimum covers, of the tables that the config chose

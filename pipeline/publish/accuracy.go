@@ -159,7 +159,17 @@ func (e *edition) withinWords() string {
 	if covered == 0 {
 		return ""
 	}
-	return fmt.Sprintf(" Of the surveyed length %s lies within tolerance.", percent(within, covered))
+	return fmt.Sprintf(" Of the surveyed length %s lies within tolerance.", percent(within, covered)) + e.heldOutWords()
+}
+
+// heldOutWords say how the proposed lines pass by traces that were held out.
+func (e *edition) heldOutWords() string {
+	h := e.HeldOut
+	if h == nil {
+		return ""
+	}
+	return fmt.Sprintf(" Without %s (%s, %s on %s that other sessions read too) lines were proposed once more: of what these traces read %s lies within tolerance of the map as handed in, %s of those lines.",
+		words.Count(h.Traces, "trace"), words.Count(h.Readings, "reading"), lengthWords(h.LengthM), words.Count(h.Records, "record"), percent(h.BeforeM, h.LengthM), percent(h.AfterM, h.LengthM))
 }
 
 // state words what points say of a data set; instead follows where there are too
@@ -312,6 +322,9 @@ func (e *edition) accuracyFacts() []fact {
 		}
 		f.Value += strings.Join(s.Notes, " ")
 		out = append(out, f)
+	}
+	if text := e.heldOutWords(); text != "" {
+		out = append(out, fact{Name: "Share within tolerance, by held-out traces", Value: strings.TrimSpace(text) + " Traces that walk where others did are no random sample."})
 	}
 	if e.across != "" {
 		out = append(out, fact{Name: "Accuracy across lines", Value: e.across})

@@ -75,6 +75,7 @@ type summary struct {
 	Marks    markCount             `json:"mark_checks"`
 	Accuracy []statement           `json:"accuracy"`
 	Across   string                `json:"accuracy_across_lines,omitempty"`
+	HeldOut  *heldOut              `json:"held_out_traces,omitempty"`
 	Effects  effectCount           `json:"effects"`
 	Resurvey resurveyCount         `json:"resurvey"`
 	Rejects  int                   `json:"rejects"`
@@ -131,6 +132,16 @@ type recordsLong struct {
 	LengthM float64 `json:"length_m"` // inside the swept areas
 }
 
+// heldOut is what traces say that lines were proposed without.
+type heldOut struct {
+	Traces   int      `json:"traces"`
+	Readings int      `json:"readings"`
+	Records  int      `json:"records"`
+	LengthM  float64  `json:"length_m"`
+	Before   *float64 `json:"within_share_as_handed_in"`
+	After    *float64 `json:"within_share_as_proposed"`
+}
+
 // markCount counts the marks held against exposed lines.
 type markCount struct {
 	Compared    int                    `json:"compared"`
@@ -182,6 +193,9 @@ func (e *edition) summarise() *summary {
 	s.countRecords(e)
 	s.Readings = e.countReadings()
 	s.Findings = e.countFindings()
+	if h := e.HeldOut; h != nil {
+		s.HeldOut = &heldOut{h.Traces, h.Readings, h.Records, rounded(h.LengthM, 3), finite(h.BeforeM / h.LengthM), finite(h.AfterM / h.LengthM)}
+	}
 	s.Swept, s.Marks = e.countSwept(), e.countMarkChecks()
 	s.Accuracy, s.Across = append([]statement{}, e.accuracy...), e.across
 	s.countEffects(e)

@@ -66,6 +66,13 @@ type Resurvey struct {
 	Line           orb.LineString // working plane
 }
 
+// HeldOut is how lines proposed without some traces pass by what these read.
+type HeldOut struct {
+	Traces, Readings, Records int
+	LengthM                   float64 // that the traces walked beside surveyed stretches
+	BeforeM, AfterM           float64 // of it within tolerance of the map, of the proposed lines
+}
+
 // Result is everything that publish writes.
 type Result struct {
 	Job             string
@@ -84,5 +91,6 @@ type Result struct {
 	Sessions        []Session
 	Corrections     []Correction  // per record
 	FittingMoves    []FittingMove // per fitting
+	HeldOut         *HeldOut      // nil: nothing was held out
 	Resurvey        []Resurvey
 }
