@@ -19,7 +19,7 @@ func holdOut(r *survey.Result, job Job) error {
 		return err
 	}
 	judgements, findings := judge.Records(r.Survey, held, m, job.Judge)
-	corrections := correct.Lines(r.Survey, judgements, findings, m, job.Correct)
-	r.HeldOut = judge.CheckHeldOut(r.Survey, r.Matches, held, m, judgements, corrections, job.Judge)
+	c := correct.Lines(r.Survey, judgements, findings, m, job.Correct)
+	r.HeldOut = judge.CheckHeldOut(r.Survey, r.Matches, held, m, judgements, c.Lines, job.Judge)
 	return nil
 }
