@@ -204,6 +204,7 @@ func (c *Config) settings() []setting {
 		truth("correct.shift", &j.Correct.Shift),
 		number("correct.fade_out", length, positive, &j.Correct.FadeOutM),
 		number("correct.drop", length, notNegative, &j.Correct.DropM),
+		truth("correct.shapefiles", &j.Publish.Shapefiles),
 		number("correct.beside", length, positive, &j.Correct.BesideM),
 		number("correct.fitting", length, positive, &j.Correct.FittingM),
 

@@ -30,7 +30,7 @@ func Lines(s *survey.Survey, js []survey.Judgement, fs []survey.Finding, m *surv
 	w.attach(s.Fittings)
 	w.share(s.ByKey())
 	w.settle()
-	return Outcome{Lines: w.corrections(js, fs), Fittings: w.fittingMoves(), Findings: w.findings()}
+	return Outcome{Lines: w.corrections(fs), Fittings: w.fittingMoves(), Findings: w.findings()}
 }
 
 // network is the map while it is corrected.
@@ -134,7 +134,7 @@ func decisions(fs []survey.Finding, records int) []decided {
 }
 
 // corrections are what became of the records.
-func (w *network) corrections(js []survey.Judgement, fs []survey.Finding) []survey.Correction {
+func (w *network) corrections(fs []survey.Finding) []survey.Correction {
 	out := make([]survey.Correction, len(w.plans))
 	covers := coverAnswers(fs, len(w.plans))
 	for r := range out {
@@ -152,7 +152,7 @@ func (w *network) corrections(js []survey.Judgement, fs []survey.Finding) []surv
 		}
 		c.Shifted = c.Moved && shift && !evidence
 		c.Neighbor = c.Moved && !shift && !evidence
-		c.CoverM, c.CoverU = p.cover(&js[r], covers[r], w.o)
+		p.cover(c, covers[r], w.o)
 	}
 	return out
 }

@@ -22,16 +22,15 @@ func coverAnswers(fs []survey.Finding, records int) []coverAnswer {
 	return out
 }
 
-// cover is a record's cover as it was read, with one standard deviation, where
-// that replaces the map's; NaN where it does not.
-func (p *plan) cover(j *survey.Judgement, said coverAnswer, o Options) (coverM, u float64) {
+// cover proposes a record's cover as it was read.
+func (p *plan) cover(to *survey.Correction, said coverAnswer, o Options) {
 	c := &p.profile.Cover
 	wanted := said.outside || o.When == WhenSurveyed
 	if c.Readings == 0 || !wanted || said.quiet || o.Accepted && !said.accepted {
-		return math.NaN(), math.NaN()
+		return
 	}
-	if math.IsNaN(p.rec.CoverM) {
-		return c.DifferenceM, c.U
+	to.CoverRead, to.CoverM, to.CoverU = true, c.DifferenceM, c.U
+	if !math.IsNaN(p.rec.CoverM) { // else the difference is to nothing
+		to.CoverM += p.rec.CoverM
 	}
-	return p.rec.CoverM + c.DifferenceM, c.U
 }

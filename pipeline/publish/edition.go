@@ -19,6 +19,7 @@ type edition struct {
 	plane   *crs.System
 	toWGS84 *crs.Operation // from the plane
 	layers  []layerFrame   // per layer of the survey
+	points  []layerFrame   // per layer of fittings
 	labels  []string       // per record
 	lives   map[string]survey.Life
 
@@ -31,7 +32,7 @@ type layerFrame struct {
 	system    *crs.System
 	fromPlane *crs.Operation
 	toWGS84   *crs.Operation
-	records   []int32 // per feature: index of its record, -1 for a feature that is none
+	records   []int32 // per feature: index of its record, or fitting; -1 for a feature that is none
 }
 
 // prepare checks a result and works out what all files share.
@@ -55,18 +56,32 @@ func prepare(r *survey.Result, grids ...*crs.Grid) (*edition, error) {
 	if e.toWGS84, err = crs.NewOperationAt(e.plane, wgs84, o); err != nil {
 		return nil, fmt.Errorf("working plane to WGS 84: %w", err)
 	}
-	e.layers = make([]layerFrame, len(s.Layers))
-	for i := range s.Layers {
-		if e.layers[i], err = frame(&s.Layers[i], e.plane, wgs84, o); err != nil {
-			return nil, fmt.Errorf("%s: %w", s.Layers[i].Source, err)
-		}
+	if e.layers, err = frames(s.Layers, e.plane, wgs84, o); err != nil {
+		return nil, err
+	}
+	if e.points, err = frames(s.PointLayers, e.plane, wgs84, o); err != nil {
+		return nil, err
 	}
 	for i := range s.Records {
 		rec := &s.Records[i]
 		e.layers[rec.Layer].records[rec.Feature] = int32(i)
 	}
+	for i := range s.Fittings {
+		f := &s.Fittings[i]
+		e.points[f.Layer].records[f.Feature] = int32(i)
+	}
 	e.accuracy, e.across = append(e.statements(), e.vertical()...), e.acrossLines()
 	return e, nil
+}
+
+func frames(ls []survey.Layer, plane, wgs84 *crs.System, o crs.Options) (out []layerFrame, err error) {
+	out = make([]layerFrame, len(ls))
+	for i := range ls {
+		if out[i], err = frame(&ls[i], plane, wgs84, o); err != nil {
+			return nil, fmt.Errorf("%s: %w", ls[i].Source, err)
+		}
+	}
+	return out, nil
 }
 
 func frame(l *survey.Layer, plane, wgs84 *crs.System, o crs.Options) (f layerFrame, err error) {
@@ -108,6 +123,7 @@ func check(r *survey.Result) error {
 	}
 	fits("judgements for records", len(r.Judgements), len(s.Records))
 	fits("corrections for records", len(r.Corrections), len(s.Records))
+	fits("moves of fittings for fittings", len(r.FittingMoves), len(s.Fittings))
 	fits("traces of matches for traces", len(r.Matches), len(s.Traces))
 	for t := range min(len(r.Matches), len(s.Traces)) {
 		fits("matches for the readings of trace "+strconv.Quote(s.Traces[t].ID), len(r.Matches[t]), len(s.Traces[t].Readings))
@@ -121,6 +137,12 @@ func check(r *survey.Result) error {
 			errs = append(errs, fmt.Errorf("record %s stands in no layer", rec.Key()))
 		} else if len(r.Corrections) == len(s.Records) {
 			errs = append(errs, checkCorrection(rec, &s.Layers[rec.Layer].Features[rec.Feature], &r.Corrections[i])...)
+		}
+	}
+	for i := range s.Fittings {
+		f := &s.Fittings[i]
+		if f.Layer < 0 || f.Layer >= len(s.PointLayers) || f.Feature < 0 || f.Feature >= len(s.PointLayers[f.Layer].Features) {
+			errs = append(errs, fmt.Errorf("fitting %s stands in no layer", f.Key()))
 		}
 	}
 	for i := range r.Findings {
@@ -141,9 +163,10 @@ func checkCorrection(rec *survey.Record, f *survey.Feature, c *survey.Correction
 	}
 	for p := range c.Parts {
 		part := &c.Parts[p]
-		if len(part.From) != len(part.Line) || len(part.MovedM) != len(part.Line) {
-			errs = append(errs, fmt.Errorf("record %s: its corrected line has %d vertices, but %d origins and %d moves",
-				rec.Key(), len(part.Line), len(part.From), len(part.MovedM)))
+		n := len(part.Line)
+		if len(part.From) != n || len(part.MovedM) != n || len(part.U) != n || len(part.StationM) != n || len(part.Cause) != n || len(part.Readings) != n {
+			errs = append(errs, fmt.Errorf("record %s: its corrected line has %d vertices, but %d origins, %d moves, %d uncertainties, %d stations, %d causes and %d counts of readings",
+				rec.Key(), n, len(part.From), len(part.MovedM), len(part.U), len(part.StationM), len(part.Cause), len(part.Readings)))
 		}
 		for _, v := range part.From {
 			if v >= len(f.Parts[p]) {
@@ -208,6 +231,14 @@ func (e *edition) correction(record int) *survey.Correction {
 		return nil
 	}
 	return &e.Corrections[record]
+}
+
+// fittingMove is where a fitting goes; nil if it stays.
+func (e *edition) fittingMove(fitting int) *survey.FittingMove {
+	if fitting < 0 || len(e.FittingMoves) == 0 || e.FittingMoves[fitting].MovedM == 0 {
+		return nil
+	}
+	return &e.FittingMoves[fitting]
 }
 
 // judgement is the verdict on a record; nil if there is none.

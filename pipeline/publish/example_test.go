@@ -34,8 +34,10 @@ func ExampleRun() {
 	// Output:
 	// 2026-11-24T233501Z
 	// caution.txt
+	// changes.csv
 	// effects.csv
 	// findings.geojson
+	// fittings-updated.geojson
 	// manifest.json
 	// mark_checks.csv
 	// marks.csv

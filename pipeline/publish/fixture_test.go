@@ -73,6 +73,7 @@ func handful(t testing.TB) *survey.Result {
 	r.Findings = handfulFindings()
 	r.Sessions = handfulSessions()
 	r.Corrections = handfulCorrections()
+	s.PointLayers, s.Fittings, r.FittingMoves = handfulFittings()
 	r.Resurvey = []survey.Resurvey{
 		{Rank: 1, Package: 1, Record: 1, FromM: 0, ToM: 50, LengthM: 50, Probability: .31, Weight: 1, Cost: 490, Benefit: 15.5, CumulativeCost: 490, InBudget: true, Reason: "same sheet as WM-1", Line: s.Records[1].Parts[0]},
 		{Rank: 2, Package: 2, Record: 3, FromM: 0, ToM: 30, LengthM: 30, Probability: .1, Weight: 1, Cost: 454, Benefit: 3, CumulativeCost: 944, Reason: "=unsurveyed", Line: s.Records[3].Parts[0]},
@@ -226,12 +227,33 @@ func handfulCorrections() []survey.Correction {
 	}
 	first := mains().Features[0].Parts[0]
 	c[0] = survey.Correction{Record: 0, Moved: true, MovedM: 1.2, U: .08, Finding: "P-1", Parts: []survey.CorrectedPart{{
-		Line: orb.LineString{first[0], {500025, 4399999.5}, {500050, 4399998.8}, first[2]}, From: []int{0, -1, 1, 2}, MovedM: []float64{0, .5, 1.2, 0}, U: []float64{nan, .07, .08, nan},
+		Line: orb.LineString{first[0], {500025, 4399999.5}, {500050, 4399998.8}, first[2]}, From: []int{0, -1, 1, 2}, MovedM: []float64{0, .5, 1.2, 0}, U: []float64{nan, .07, .08, nan}, StationM: []float64{0, 25, 50, 100},
+		Cause: []survey.Cause{survey.CauseNone, survey.CauseFade, survey.CauseEvidence, survey.CauseNone}, Readings: []int{0, 1, 3, 0},
 	}}}
 	c[4] = survey.Correction{Record: 4, Moved: true, MovedM: .31, U: .12, Neighbor: true, Parts: []survey.CorrectedPart{{
-		Line: orb.LineString{{500000, 4400020}, {500070, 4400020.31}}, From: []int{0, 1}, MovedM: []float64{0, .31}, U: []float64{nan, .12},
+		Line: orb.LineString{{500000, 4400020}, {500070, 4400020.31}}, From: []int{0, 1}, MovedM: []float64{0, .31}, U: []float64{nan, .12}, StationM: []float64{0, 70}, Cause: []survey.Cause{survey.CauseNone, survey.CauseJunction}, Readings: []int{0, 0},
 	}}}
 	return c
+}
+
+// handfulFittings are a valve that moves with the first record and one on no
+// line, with heights, in a system of their own.
+func handfulFittings() ([]survey.Layer, []survey.Fitting, []survey.FittingMove) {
+	l := survey.Layer{
+		Source: "gis/valves.shp", Name: "valves", CRS: utm17, Fields: []survey.Field{{Name: "VALVE"}},
+		Features: []survey.Feature{
+			{Row: 1, Parts: []orb.LineString{{{500050, 4400000}}}, Z: [][]float64{{11}}, Values: attributes("V1")},
+			{Row: 2, Parts: []orb.LineString{{{500300.1, 4400000.7}}}, Z: [][]float64{{7}}, Values: attributes(hostil)},
+		},
+	}
+	fs := []survey.Fitting{
+		{Source: "gis/valves.shp", ID: "V1", Utility: "water", Point: l.Features[0].Parts[0][0], Scale: .9996},
+		{Source: "gis/valves.shp", ID: hostil, Point: l.Features[1].Parts[0][0], Scale: .9996, Feature: 1},
+	}
+	return []survey.Layer{l}, fs, []survey.FittingMove{
+		{Fitting: 0, Record: 0, Point: orb.Point{500050, 4399998.8}, MovedM: 1.2, U: .08},
+		{Fitting: 1, Record: -1, Point: fs[1].Point, U: nan},
+	}
 }
 
 // nothing is a result of a job that read no readings and found nothing.

@@ -167,7 +167,7 @@ func TestUniqueNames(t *testing.T) {
 		for _, c := range updatedColumns {
 			seen[c.name] = true
 		}
-		for _, name := range uniqueNames(fields, "fid", "geom") {
+		for _, name := range uniqueNames(fields, updatedColumns, "fid", "geom") {
 			if name == "" || seen[strings.ToLower(name)] {
 				t.Fatalf("%v gave %q twice", fields, name)
 			}

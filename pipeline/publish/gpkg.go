@@ -64,6 +64,7 @@ type geopackage struct {
 	time    string // of every last_change
 	systems map[string]int32
 	tables  map[string]bool // names taken, lower case
+	layers  []layer         // written
 }
 
 // createGeoPackage starts a GeoPackage at a path where there is nothing. It is
@@ -122,10 +123,7 @@ func (g *geopackage) system(s *crs.System) (int32, error) {
 		return id, nil
 	}
 	id, organization := int32(100_001+len(g.systems)), "NONE"
-	definition := def
-	if !strings.HasPrefix(def, "PROJCS[") && !strings.HasPrefix(def, "GEOGCS[") {
-		definition = s.WKT1() // which the standard wants here
-	}
+	definition := wkt1(s) // which the standard wants here
 	if code, ok := strings.CutPrefix(def, "EPSG:"); ok {
 		n, err := strconv.ParseInt(code, 10, 32)
 		if err != nil {
@@ -141,11 +139,19 @@ func (g *geopackage) system(s *crs.System) (int32, error) {
 		s.Name(), int64(id), organization, int64(id), definition)
 }
 
+// wkt1 is a system as the older WKT: as it came in, where it came so.
+func wkt1(s *crs.System) string {
+	if def := s.Definition(); strings.HasPrefix(def, "PROJCS[") || strings.HasPrefix(def, "GEOGCS[") {
+		return def
+	}
+	return s.WKT1()
+}
+
 // name finds a free table name near the wanted one.
 func (g *geopackage) name(wanted string) string {
 	base := cleanName(wanted)
 	lower := strings.ToLower(base)
-	if base == "" || strings.HasPrefix(lower, "gpkg_") || strings.HasPrefix(lower, "sqlite_") || strings.HasPrefix(lower, "rtree_") {
+	if base == "" || strings.HasPrefix(lower, "gpkg_") || strings.HasPrefix(lower, "sqlite_") || strings.HasPrefix(lower, "rtree_") || lower == "layer_styles" {
 		base = "records_" + base
 	}
 	name := base
@@ -230,6 +236,7 @@ func (g *geopackage) register(l layer, srs int32, bound orb.Bound, any bool) err
 	if any && !math.IsNaN(bound.Min[0]) {
 		corners = [4]driver.Value{bound.Min[0], bound.Min[1], bound.Max[0], bound.Max[1]}
 	}
+	g.layers = append(g.layers, l)
 	return errors.Join(
 		g.exec("INSERT INTO gpkg_contents VALUES (?, 'features', ?, ?, ?, ?, ?, ?, ?, ?)",
 			l.table, l.table, l.description, g.time, corners[0], corners[1], corners[2], corners[3], int64(srs)),

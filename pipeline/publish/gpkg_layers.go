@@ -8,8 +8,9 @@ import (
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
-// writeGeoPackage writes records-updated.gpkg: a layer a records source in its
-// own system, and findings, readings and unmapped lines in the working plane.
+// writeGeoPackage writes records-updated.gpkg: a layer a source of records
+// or fittings in its own system, and findings, readings and unmapped lines in the
+// working plane.
 func (e *edition) writeGeoPackage(path string) error {
 	g, err := createGeoPackage(path, e.dataTime())
 	if err != nil {
@@ -31,8 +32,9 @@ func (e *edition) fill(g *geopackage) error {
 	for _, t := range tables {
 		g.tables[t.name] = true // the fixed names come before those of layers
 	}
-	for i := range e.layers {
-		if err := e.writeRecords(g, i); err != nil {
+	sources := e.sources()
+	for i := range sources {
+		if err := e.writeSource(g, &sources[i]); err != nil {
 			return err
 		}
 	}
@@ -41,7 +43,7 @@ func (e *edition) fill(g *geopackage) error {
 			return err
 		}
 	}
-	return nil
+	return g.writeStyles()
 }
 
 // dataTime stands where the standard wants a time of change: that of the
@@ -54,22 +56,21 @@ func (e *edition) dataTime() string {
 	return newest.UTC().Format("2006-01-02T15:04:05.000Z")
 }
 
-// writeRecords writes one records source as it came in, with corrected lines
+// writeSource writes one source of the map as it came in, with corrected features
 // where there are any.
-func (e *edition) writeRecords(g *geopackage, l int) error {
-	src := &e.Survey.Layers[l]
+func (e *edition) writeSource(g *geopackage, src *sourced) error {
 	out := layer{
 		table:  g.name(src.Name),
-		system: e.layers[l].system,
-		description: fmt.Sprintf("Records of %s in their own coordinate system. Corrected vertices: %s. %s",
-			oneLine(src.Source), e.layers[l].fromPlane.Name(), survey.Caution),
-		names: uniqueNames(src.Fields, "fid", "geom"),
+		system: src.frame.system,
+		description: fmt.Sprintf("%s of %s in their own coordinate system. Corrected vertices: %s. %s",
+			src.what, oneLine(src.Source), src.frame.fromPlane.Name(), survey.Caution),
+		names:    uniqueNames(src.Fields, src.added, "fid", "geom"),
+		geometry: src.shape, z: src.z,
 	}
-	out.geometry, out.z = e.layerGeometry(l)
 	for a := range src.Fields {
-		out.types = append(out.types, sqlType(src, a))
+		out.types = append(out.types, sqlType(src.Layer, a))
 	}
-	for _, c := range updatedColumns {
+	for _, c := range src.added {
 		out.names = append(out.names, c.name)
 		out.types = append(out.types, c.sqlType())
 	}
@@ -80,15 +81,15 @@ func (e *edition) writeRecords(g *geopackage, l int) error {
 			if f.Deleted {
 				continue
 			}
-			geom, err := e.updatedGeometry(l, i)
+			geom, err := src.geometry(i)
 			if err != nil {
 				return err
 			}
 			for a := range src.Fields {
 				values[a] = sqlValue(out.types[a], f.Values[a])
 			}
-			for k, v := range e.updatedCells(l, i) {
-				values[len(src.Fields)+k] = updatedColumns[k].sqlValue(v)
+			for k, v := range src.cells(i) {
+				values[len(src.Fields)+k] = src.added[k].sqlValue(v)
 			}
 			if err := yield(feature{int64(i + 1), geom, values}); err != nil {
 				return err
@@ -96,30 +97,6 @@ func (e *edition) writeRecords(g *geopackage, l int) error {
 		}
 		return nil
 	})
-}
-
-// layerGeometry is the geometry type that holds all lines of a layer, and
-// whether they have heights.
-func (e *edition) layerGeometry(l int) (name string, z int) {
-	name = "LINESTRING"
-	with, without := false, false
-	for i := range e.Survey.Layers[l].Features {
-		f := &e.Survey.Layers[l].Features[i]
-		if f.Deleted {
-			continue
-		}
-		if len(f.Parts) > 1 {
-			name = "MULTILINESTRING"
-		}
-		with, without = with || f.Z != nil, without || f.Z == nil
-	}
-	switch {
-	case with && without:
-		z = 2
-	case with:
-		z = 1
-	}
-	return name, z
 }
 
 // writeTable writes a table as a layer in the working plane.

@@ -11,7 +11,9 @@ type Options struct {
 	Output  string // the folder of all runs
 	Started time.Time
 	Config  ConfigFile
-	Grids   []*crs.Grid // datum shift grids that operations may use, as those that read the inputs
+	// Shapefiles has the updated map written as shapefiles too.
+	Shapefiles bool
+	Grids      []*crs.Grid // datum shift grids that operations may use, as those that read the inputs
 }
 
 // ConfigFile is the config that the run was made with, for the manifest.

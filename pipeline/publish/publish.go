@@ -17,6 +17,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
@@ -35,6 +36,8 @@ var files = []file{
 	{"report.html", stream((*edition).writeReport)},
 	{"readings.csv", csvOf((*edition).readings)},
 	{"records-updated.geojson", stream((*edition).writeUpdatedGeoJSON)},
+	{"fittings-updated.geojson", stream((*edition).writeFittingsGeoJSON)},
+	{"changes.csv", csvOf((*edition).changes)},
 	{"records.csv", csvOf((*edition).records)},
 	{"profiles.csv", csvOf((*edition).profiles)},
 	{"shares.csv", csvOf((*edition).shares)},
@@ -57,6 +60,9 @@ var files = []file{
 //
 // A result whose rows do not add up is not published.
 func Run(r *survey.Result, o Options) (folder string, err error) {
+	if o.Shapefiles {
+		return publish(r, o, append(slices.Clone(files), file{shapefilesName, (*edition).writeShapefiles}))
+	}
 	return publish(r, o, files)
 }
 

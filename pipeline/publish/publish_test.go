@@ -63,7 +63,7 @@ func TestGolden(t *testing.T) {
 	for name, r := range map[string]*survey.Result{"handful": handful(t), "nothing": nothing()} {
 		folder := run(t, r)
 		for _, file := range []string{
-			"caution.txt", "effects.csv", "findings.geojson", "marks.csv", "readings.csv", "records-updated.geojson", "records.csv", "rejects.csv",
+			"caution.txt", "changes.csv", "effects.csv", "findings.geojson", "fittings-updated.geojson", "marks.csv", "readings.csv", "records-updated.geojson", "records.csv", "rejects.csv",
 			"resurvey.csv", "resurvey.geojson", "sessions.csv", "shares.csv", "summary.json",
 		} {
 			golden := filepath.Join("testdata", name, file)

@@ -146,7 +146,7 @@ func (b *townBuilder) verdict(i int, rec *survey.Record, j *survey.Judgement, c 
 		moved := rec.Parts[0].Clone()
 		d := line.Direction(0, 0)
 		moved[1] = orb.Point{moved[1][0] + d[1]*base, moved[1][1] - d[0]*base}
-		*c = survey.Correction{Record: i, Moved: true, MovedM: math.Abs(base), U: .06, Finding: id, Parts: []survey.CorrectedPart{{Line: moved, From: []int{0, 1, 2}, MovedM: []float64{0, math.Abs(base), 0}, U: []float64{.3, .06, .3}}}}
+		*c = survey.Correction{Record: i, Moved: true, MovedM: math.Abs(base), U: .06, Finding: id, Parts: []survey.CorrectedPart{{Line: moved, From: []int{0, 1, 2}, MovedM: []float64{0, math.Abs(base), 0}, U: []float64{.3, .06, .3}, StationM: []float64{0, 1, 2}, Cause: make([]survey.Cause, 3), Readings: make([]int, 3)}}}
 	}
 }
 

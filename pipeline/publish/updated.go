@@ -1,7 +1,6 @@
 package publish
 
 import (
-	"bufio"
 	"fmt"
 	"math"
 	"strings"
@@ -14,6 +13,7 @@ import (
 // What became of a record, as asfound_status and asfound_decision say it.
 const (
 	statusCorrected  = "corrected"
+	statusShifted    = "shifted"
 	statusUnchanged  = "unchanged"
 	decisionProposed = "proposed"
 	decisionAccepted = "accepted"
@@ -25,6 +25,7 @@ const (
 var updatedColumns = []column{
 	textColumn("asfound_id"), textColumn("asfound_status"), textColumn("asfound_decision"), textColumn("asfound_finding"),
 	offsetColumn("asfound_moved_m"), offsetColumn("asfound_u_m"), textColumn("asfound_source"),
+	offsetColumn("asfound_cover_m"), offsetColumn("asfound_cover_u_m"),
 }
 
 // updatedCells are the values of updatedColumns for one feature of a layer.
@@ -32,13 +33,24 @@ func (e *edition) updatedCells(layer, feature int) []cell {
 	rec := int(e.layers[layer].records[feature])
 	cells := []cell{
 		text(e.label(rec)), text(statusUnchanged), text(decisionNone), text(""),
-		number(0), number(math.NaN()), text(e.Survey.Layers[layer].Source),
+		number(0), number(math.NaN()), text(e.Survey.Layers[layer].Source), number(math.NaN()), number(math.NaN()),
 	}
 	if c := e.correction(rec); c != nil {
-		cells[1], cells[2], cells[3] = text(statusCorrected), text(e.decision(c)), text(c.Finding)
+		cells[1], cells[2], cells[3] = text(status(c)), text(e.decision(c)), text(c.Finding)
 		cells[4], cells[5] = number(c.MovedM), number(c.U)
 	}
+	if rec >= 0 && len(e.Corrections) > 0 && e.Corrections[rec].CoverRead {
+		cells[7], cells[8] = number(e.Corrections[rec].CoverM), number(e.Corrections[rec].CoverU)
+	}
 	return cells
+}
+
+// status is what became of a record that moved.
+func status(c *survey.Correction) string {
+	if c.Shifted {
+		return statusShifted
+	}
+	return statusCorrected
 }
 
 // decision says whether somebody accepted the finding that a correction answers.
@@ -139,14 +151,13 @@ func step(line orb.LineString, i int) float64 {
 }
 
 // uniqueNames are the names of a layer's attributes with a number behind those
-// that, without regard to case, are taken already or are empty. Names that
-// asfound itself writes are taken.
-func uniqueNames(fields []survey.Field, taken ...string) []string {
+// that, without regard to case, are taken already or are empty.
+func uniqueNames(fields []survey.Field, added []column, taken ...string) []string {
 	used := map[string]bool{}
 	for _, name := range taken {
 		used[strings.ToLower(name)] = true
 	}
-	for _, c := range updatedColumns {
+	for _, c := range added {
 		used[c.name] = true
 	}
 	names := make([]string, len(fields))
@@ -172,45 +183,4 @@ func cleanName(s string) string {
 		}
 		return r
 	}, s))
-}
-
-// writeUpdatedGeoJSON writes records-updated.geojson: every record with its own
-// attributes as they stand in the source. Heights stay out: RFC 7946 wants
-// them above the WGS 84 ellipsoid, and the source does not say above what
-// its heights are; records-updated.gpkg has them.
-func (e *edition) writeUpdatedGeoJSON(w *bufio.Writer) error {
-	g := collection{w: w}
-	origins := make([]origin, len(e.layers))
-	for i := range e.layers {
-		l := &e.Survey.Layers[i]
-		origins[i] = origin{l.Source, l.CRS, e.layers[i].toWGS84}
-	}
-	g.begin(e, "records-updated", origins...)
-	for l := range e.Survey.Layers {
-		layer := &e.Survey.Layers[l]
-		names := uniqueNames(layer.Fields, "fid", "geom")
-		for i := range layer.Features {
-			f := &layer.Features[i]
-			if f.Deleted {
-				continue
-			}
-			geom, err := e.updatedGeometry(l, i)
-			if err != nil {
-				return err
-			}
-			b := g.open()
-			for a, field := range layer.Fields {
-				b = append(appendJSONString(b, names[a]), ':')
-				b = append(appendAttribute(b, field.Kind, f.Values[a]), ',')
-			}
-			for k, v := range e.updatedCells(l, i) {
-				b = append(appendJSONString(appendComma(b, k), updatedColumns[k].name), ':')
-				b = appendJSON(b, updatedColumns[k], v)
-			}
-			if err := g.close(b, geom.parts, e.layers[l].toWGS84.Apply); err != nil {
-				return fmt.Errorf("%s row %d: %w", layer.Source, f.Row, err)
-			}
-		}
-	}
-	return g.end()
 }

@@ -39,11 +39,11 @@ func appendGPKG(b []byte, srs int32, g geometry, multi bool) []byte {
 	}
 	switch name {
 	case "Point":
-		return appendWKBPoint(b, parts[0][0])
+		return appendWKBPoint(b, parts[0][0], heightOf(z, 0))
 	case "MultiPoint":
-		b = appendWKBHead(b, wkbMultiPoint, len(parts))
-		for _, p := range parts {
-			b = appendWKBPoint(b, p[0])
+		b = appendWKBHead(b, wkbMultiPoint+dimension(z), len(parts))
+		for i, p := range parts {
+			b = appendWKBPoint(b, p[0], heightOf(z, i))
 		}
 		return b
 	}
@@ -75,10 +75,23 @@ func appendWKBHead(b []byte, code uint32, count int) []byte {
 	return binary.LittleEndian.AppendUint32(b, uint32(count))
 }
 
-func appendWKBPoint(b []byte, p orb.Point) []byte {
+// appendWKBPoint writes a point, with its height where it has one.
+func appendWKBPoint(b []byte, p orb.Point, z []float64) []byte {
 	b = append(b, 1)
-	b = binary.LittleEndian.AppendUint32(b, wkbPoint)
-	return appendFloat(appendFloat(b, p[0]), p[1])
+	b = binary.LittleEndian.AppendUint32(b, wkbPoint+uint32(len(z))*wkbZ)
+	b = appendFloat(appendFloat(b, p[0]), p[1])
+	for _, v := range z {
+		b = appendFloat(b, v)
+	}
+	return b
+}
+
+// heightOf are the heights of one part; nil without heights.
+func heightOf(z [][]float64, part int) []float64 {
+	if z == nil {
+		return nil
+	}
+	return z[part][:1]
 }
 
 func appendFloat(b []byte, v float64) []byte {

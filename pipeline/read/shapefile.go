@@ -32,7 +32,7 @@ func readShapefile(path, layer string, most int) (*layerFile, error) {
 		features: make([]survey.Feature, len(in.Rows)),
 	}
 	for _, f := range in.Fields {
-		l.fields = append(l.fields, survey.Field{Name: f.Name, Kind: fieldKind(f.Type)})
+		l.fields = append(l.fields, survey.Field{Name: f.Name, Kind: fieldKind(f.Type), Width: f.Length, Decimals: f.Decimals})
 	}
 	for i := range in.Rows {
 		l.features[i] = shapefileFeature(&in.Rows[i])

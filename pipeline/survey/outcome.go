@@ -13,7 +13,8 @@ type Correction struct {
 	U        float64         // one standard deviation across the line where it moved most
 	Finding  string          // id of the finding it answers; "" for a neighbour that follows
 
-	CoverM, CoverU float64 // the cover as read, with one standard deviation; NaN where the map's stays
+	CoverRead      bool    // CoverM was read, and is proposed beside the map's
+	CoverM, CoverU float64 // top of line to grade, and one standard deviation
 }
 
 // CorrectedPart is one part of a corrected line.

@@ -77,6 +77,8 @@ type Layer struct {
 type Field struct {
 	Name string
 	Kind FieldKind
+	// Width and Decimals are those of a dBase column; 0 where the format has none.
+	Width, Decimals int
 	// Numbering says that the format has its rows numbered in this column, whether
 	// or not the number means anything.
 	Numbering bool
