@@ -230,7 +230,12 @@ type Matrix struct {
 // Mul sets y = A x.
 func (m *Matrix) Mul(y, x []float64) {
 	clear(y)
-	for j := range m.n {
+	m.mulAdd(y, x, 0, m.n)
+}
+
+// mulAdd adds to y what some columns, and the rows of the same numbers, contribute.
+func (m *Matrix) mulAdd(y, x []float64, from, to int) {
+	for j := from; j < to; j++ {
 		xj, sum := x[j], 0.0
 		for p := m.ptr[j]; p < m.ptr[j+1]; p++ {
 			i, v := int(m.row[p]), m.val[p]

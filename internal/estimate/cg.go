@@ -12,8 +12,14 @@ import (
 // for the right-hand side r: Jacobi, or the SolveInto of a factor of a matrix
 // close to this one, such as Cut. It returns the rounds it took.
 func (m *Matrix) ConjugateGradient(x, rhs []float64, precondition func(dst, r []float64), tolerance float64, limit int) (rounds int, err error) {
-	r, z, ap := make([]float64, m.n), make([]float64, m.n), make([]float64, m.n)
-	m.Mul(ap, x)
+	return conjugateGradient(m.Mul, x, rhs, precondition, tolerance, limit)
+}
+
+// conjugateGradient is ConjugateGradient of a matrix of which only the product with
+// a vector is known.
+func conjugateGradient(mul func(y, x []float64), x, rhs []float64, precondition func(dst, r []float64), tolerance float64, limit int) (rounds int, err error) {
+	r, z, ap := make([]float64, len(x)), make([]float64, len(x)), make([]float64, len(x))
+	mul(ap, x)
 	for i := range r {
 		r[i] = rhs[i] - ap[i]
 	}
@@ -22,7 +28,7 @@ func (m *Matrix) ConjugateGradient(x, rhs []float64, precondition func(dst, r []
 	p := append([]float64(nil), z...)
 	rz := dot(r, z)
 	for rounds = 0; !(math.Sqrt(dot(r, r)) <= goal); rounds++ {
-		m.Mul(ap, p)
+		mul(ap, p)
 		curvature := dot(p, ap)
 		if !(curvature > 0) {
 			return rounds, fmt.Errorf("estimate: the matrix or its preconditioner is not positive definite (curvature %g in round %d)", curvature, rounds)

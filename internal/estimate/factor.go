@@ -3,6 +3,7 @@ package estimate
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sync"
 )
 
@@ -34,6 +35,7 @@ type Factor struct {
 	order     []int32 // step -> unknown
 	place     []int32 // unknown -> step
 	parent    []int32 // elimination tree
+	branches  []int32 // where each of its branches ends, the first beginning at 0; the trunk is the rest
 	ptr       []int   // columns of L below the diagonal, rows ascending unless mixed
 	mixed     bool    // a Part's
 	row       []int32
@@ -70,7 +72,7 @@ func (m *Matrix) Analyse(o Options) *Factor {
 	if f.tolerance == 0 {
 		f.tolerance = defaultTolerance
 	}
-	f.order, f.parent = fillReducing(m, o.Last, o.Loose)
+	f.order, f.parent, f.branches = fillReducing(m, o.Last, o.Loose)
 	f.loose[1] = int32(m.n - len(distinct(o.Last)))
 	f.loose[0] = f.loose[1] - int32(len(distinct(o.Loose)))
 	f.place = inverse(f.order)
@@ -152,16 +154,32 @@ func (f *Factor) layOut() {
 }
 
 // Eliminate computes L and D row by row: row k solves a triangular system with
-// the rows above it (the up-looking way, Davis 2006, section 4.7). Products are
-// rounded before they are summed, on every processor.
+// the rows above it (the up-looking way, Davis 2006, section 4.7), which are those
+// of its branch. Products are rounded before they are summed, on every processor.
 func (f *Factor) Eliminate() error {
+	end := slices.Clone(f.ptr[:f.n]) // of what each column holds so far
+	errs := make([]error, len(f.branches))
+	f.eachBranch(func(b int, from, to int32) { errs[b] = f.eliminate(from, to, end) })
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return f.eliminate(f.trunk(), int32(f.n), end)
+}
+
+// eliminate computes some rows.
+func (f *Factor) eliminate(from, to int32, end []int) error {
 	lower := f.lower
 	w := workspaces.Get().(*workspace)
 	defer workspaces.Put(w)
-	w.reset(f.n)
-	y, stack, seen, end := w.y, w.stack, w.seen, w.end
-	copy(end, f.ptr)
-	for k := range int32(f.n) {
+	reaches := from
+	if from == f.trunk() { // which is on all the branches
+		reaches = 0
+	}
+	w.reset(f.n, reaches, to)
+	y, stack, seen := w.y, w.stack, w.seen
+	for k := from; k < to; k++ {
 		entries := lower.row[lower.ptr[k]:lower.ptr[k+1]]
 		for q, v := range lower.val[lower.ptr[k]:lower.ptr[k+1]] {
 			y[entries[q]] = v
@@ -173,13 +191,13 @@ func (f *Factor) Eliminate() error {
 			i := stack[top]
 			yi := y[i]
 			y[i] = 0
-			to := end[i]
+			at := end[i]
 			end[i]++
-			rows, vals := f.row[f.ptr[i]:to], f.val[f.ptr[i]:to]
-			f.subtract(y, rows, vals, yi)
+			rows, vals := f.row[f.ptr[i]:at], f.val[f.ptr[i]:at]
+			f.subtract(y, 0, rows, vals, yi)
 			l := yi / f.pivot[i]
 			d -= float64(l * yi)
-			f.val[to] = l
+			f.val[at] = l
 		}
 		if f.isLoose(k) { // what is dropped has left traces
 			for _, i := range entries[:len(entries)-1] {
@@ -203,38 +221,40 @@ func (f *Factor) inARow(rows []int32) bool {
 	return !f.mixed && n > 4 && int(rows[n-1]-rows[0]) == n-1
 }
 
-// subtract takes a column, times x, off y.
-func (f *Factor) subtract(y []float64, rows []int32, vals []float64, x float64) {
+// subtract takes a column, times x, off y, which begins at row first.
+func (f *Factor) subtract(y []float64, first int32, rows []int32, vals []float64, x float64) {
 	if n := len(rows); f.inARow(rows) {
-		to := y[rows[0] : int(rows[0])+n]
+		at := int(rows[0] - first)
+		to := y[at : at+n]
 		for q, v := range vals[:len(to)] {
 			to[q] -= float64(v * x)
 		}
 		return
 	}
 	for q, r := range rows {
-		y[r] -= float64(vals[q] * x)
+		y[r-first] -= float64(vals[q] * x)
 	}
 }
 
 func (f *Factor) isLoose(k int32) bool { return f.loose[0] <= k && k < f.loose[1] }
 
-// workspace is what an elimination needs meanwhile: many small ones go on.
+// workspace is what an elimination or an inversion needs meanwhile: many small ones
+// go on.
 type workspace struct {
-	y           []float64
+	y, sum      []float64
 	stack, seen []int32
-	end         []int // of what each column holds so far
 }
 
 var workspaces = sync.Pool{New: func() any { return &workspace{} }}
 
-func (w *workspace) reset(n int) {
+// reset makes room for n unknowns. Those from, to of y are zero then, and not seen.
+func (w *workspace) reset(n int, from, to int32) {
 	if cap(w.y) < n {
-		w.y, w.stack, w.seen, w.end = make([]float64, n), make([]int32, n), make([]int32, n), make([]int, n)
+		w.y, w.sum, w.stack, w.seen = make([]float64, n), make([]float64, n), make([]int32, n), make([]int32, n)
 	}
-	w.y, w.stack, w.seen, w.end = w.y[:n], w.stack[:n], w.seen[:n], w.end[:n]
-	clear(w.y)
-	for i := range w.seen {
+	w.y, w.sum, w.stack, w.seen = w.y[:n], w.sum[:n], w.stack[:n], w.seen[:n]
+	clear(w.y[from:to])
+	for i := from; i < to; i++ {
 		w.seen[i] = -1
 	}
 }

@@ -38,10 +38,19 @@ func (f *Factor) used() *Inverse { return &Inverse{f: f, val: f.val, diag: f.piv
 
 // fill computes the eliminated columns from those after them.
 func (inv *Inverse) fill() {
+	inv.columns(inv.f.trunk(), int32(inv.f.inner))
+	inv.f.eachBranch(func(_ int, from, to int32) { inv.columns(from, to) })
+}
+
+// columns computes some columns.
+func (inv *Inverse) columns(from, to int32) {
 	f := inv.f
-	l := make([]float64, f.n)   // column j of L, spread out
-	sum := make([]float64, f.n) // sum_k L[k,j] Z[i,k] for i in the column
-	for j := f.inner - 1; j >= 0; j-- {
+	w := workspaces.Get().(*workspace)
+	defer workspaces.Put(w)
+	w.reset(f.n, 0, int32(f.n))
+	l := w.y     // column j of L, spread out
+	sum := w.sum // sum_k L[k,j] Z[i,k] for i in the column
+	for j := int(to) - 1; j >= int(from); j-- {
 		rows, vals := f.column(j)
 		for q, r := range rows {
 			l[r], sum[r] = vals[q], 0

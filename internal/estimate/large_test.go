@@ -76,7 +76,10 @@ func TestLarge(t *testing.T) {
 		t.Errorf("city: %.1f entries of L an unknown", fill)
 	}
 	builder, _ = city(20000)
-	checkLarge(t, "city without a border", builder, Options{})
+	f = checkLarge(t, "city without a border", builder, Options{})
+	if len(f.branches) < 2 || int(f.trunk()) < f.N()/2 {
+		t.Errorf("city: %d branches, and a trunk from step %d of %d", len(f.branches), f.trunk(), f.N())
+	}
 
 	// Hubs with more neighbours than the ordering takes in its stride.
 	hubs := func(tie func(i, j int)) {

@@ -15,11 +15,12 @@ const (
 // fillReducing returns the elimination order of m's unknowns, order[k] the k-th
 // to go, with the unknowns of last at its end, and the elimination tree in that
 // order. The order is an approximate minimum degree order of each level,
-// post-ordered for locality.
+// post-ordered for locality, the branches of the tree before its trunk: where each
+// of them ends.
 //
 // Loose unknowns go before those of last, and both by their numbers if there are
 // any.
-func fillReducing(m *Matrix, last, loose []int) (order, parent []int32) {
+func fillReducing(m *Matrix, last, loose []int) (order, parent, branches []int32) {
 	level := levelsOf(m, slices.Concat(loose, last))
 	order = make([]int32, 0, m.n)
 	for l := range uint8(levelLast) {
@@ -42,6 +43,7 @@ func fillReducing(m *Matrix, last, loose []int) (order, parent []int32) {
 	for k := free; k < m.n; k++ {
 		post = append(post, int32(k))
 	}
+	post, branches = branchesFirst(post, parent, level, order)
 	place := inverse(post)
 	sorted, tree := make([]int32, m.n), make([]int32, m.n)
 	for k, old := range post {
@@ -50,7 +52,7 @@ func fillReducing(m *Matrix, last, loose []int) (order, parent []int32) {
 			tree[k] = place[parent[old]]
 		}
 	}
-	return sorted, tree
+	return sorted, tree, branches
 }
 
 // levelsOf puts the unknowns of last behind those with dense rows (more than

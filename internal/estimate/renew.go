@@ -92,7 +92,7 @@ func (f *Factor) Refine(x, rhs []float64, tolerance float64, limit int) (rounds 
 	for k, i := range f.order {
 		b[k], y[k] = rhs[i], x[i]
 	}
-	rounds, err = f.lower.ConjugateGradient(y, b, func(dst, r []float64) {
+	rounds, err = conjugateGradient(f.mul, y, b, func(dst, r []float64) {
 		copy(dst, r)
 		f.forward(dst)
 		for k, d := range f.pivot {

@@ -3,6 +3,7 @@ package estimate
 import (
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"slices"
 	"testing"
 
@@ -176,4 +177,45 @@ func TestInvert(t *testing.T) {
 			t.Fatal("another inverse")
 		}
 	})
+}
+
+// The branches of a matrix's elimination tree give the same bits on one core as on
+// many: its solution, a refined one, its inverse.
+func TestSameOnAnyCores(t *testing.T) {
+	numbers := func(cores int) (out []float64) {
+		defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(cores))
+		b, o := city(20000)
+		m, err := b.Matrix()
+		if err != nil {
+			t.Fatal(err)
+		}
+		o.Loose, o.Last = o.Last[20:], o.Last[:20] // the sessions
+		f, err := m.Factor(o)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(f.branches) < 2 {
+			t.Fatalf("%d branches", len(f.branches))
+		}
+		rhs, x := make([]float64, f.N()), make([]float64, f.N())
+		for i := range rhs {
+			rhs[i] = float64(i%7) - 3
+		}
+		out = f.Solve(rhs)
+		if _, err := f.Refine(x, rhs, 1e-9, 100); err != nil {
+			t.Fatal(err)
+		}
+		out = append(out, x...)
+		inv := f.Invert()
+		for i := range f.N() {
+			out = append(out, inv.Variance(i))
+		}
+		return out
+	}
+	want := numbers(1)
+	for _, cores := range []int{2, 7} {
+		if got := numbers(cores); !slices.Equal(got, want) {
+			t.Errorf("%d cores give other numbers than one", cores)
+		}
+	}
 }

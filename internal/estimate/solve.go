@@ -37,36 +37,6 @@ func (f *Factor) Sample(z, out []float64) {
 	}
 }
 
-// forward solves L x = w in place.
-func (f *Factor) forward(w []float64) {
-	for k := range f.inner {
-		if w[k] == 0 {
-			continue
-		}
-		rows, vals := f.column(k)
-		f.subtract(w, rows, vals, w[k])
-	}
-}
-
-// backward solves L' x = w in place.
-func (f *Factor) backward(w []float64) {
-	for k := f.inner - 1; k >= 0; k-- {
-		sum := w[k]
-		rows, vals := f.column(k)
-		if n := len(rows); f.inARow(rows) {
-			from := w[rows[0] : int(rows[0])+n]
-			for q, v := range vals[:len(from)] {
-				sum -= float64(v * from[q])
-			}
-		} else {
-			for q, r := range rows {
-				sum -= float64(vals[q] * w[r])
-			}
-		}
-		w[k] = sum
-	}
-}
-
 func (f *Factor) column(k int) ([]int32, []float64) {
 	a, b := f.ptr[k], f.ptr[k+1]
 	return f.row[a:b], f.val[a:b]

@@ -1,7 +1,10 @@
 package adjust
 
 import (
+	"math"
 	"slices"
+
+	"github.com/paulmach/orb"
 
 	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/internal/parallel"
@@ -13,9 +16,7 @@ type joint struct {
 	unknown []int32 // of every shared one among all
 	f       *estimate.Factor
 	inv     *estimate.Inverse // once the posterior is known
-	loose   bool              // the factor leaves out what runs through several sessions
-	stale   bool              // it is that of an earlier iteration
-	rounds  int               // that the last solution took to refine; 0: none yet
+	loose   bool              // the factor leaves out what runs through several sessions or scattered sheets
 	base    []float64         // entries that no iteration changes
 	rhs     []float64
 }
@@ -53,7 +54,17 @@ func (p *problem) prepare() error {
 // solution is refined until it is exact; standard deviations came out up to 1.3 %
 // too small, and 0.1 % too large, where both were computed: hard towns of 15 to 85
 // sessions.
-const looseSessions = 100
+//
+// So do sheets whose records lie farther than scatteredM apart, such as a number
+// that stands for whatever had none: they tie the ends of a city to each other. Where
+// sessions are loose they are, too. On towns of 20,000 to 100,000 readings with a fifth
+// or more of the sheets scattered, standard deviations of 99 % of the nodes on records
+// that were read came out at most 0.8 % too small, of 95 % of all nodes at most 3.5 %,
+// of the worst, which nothing was read on, 12 %; those of a scattered sheet up to 19 %.
+const (
+	looseSessions = 100
+	scatteredM    = 1000
+)
 
 // analyseJoint numbers the joint equations, finds their order and the part of
 // them that stays.
@@ -87,11 +98,13 @@ func (p *problem) analyseJoint(loose bool) error {
 	})
 	var o estimate.Options
 	if loose {
+		scattered := p.scattered()
 		for k, i := range j.unknown {
+			sheet := (int(i) - p.u.sheets) / 2
 			switch {
 			case int(i) >= p.u.sources:
 				o.Last = append(o.Last, k)
-			case int(i) >= p.u.sessions:
+			case int(i) >= p.u.sessions || int(i) >= p.u.sheets && scattered[sheet]:
 				o.Loose = append(o.Loose, k)
 			}
 		}
@@ -105,6 +118,25 @@ func (p *problem) analyseJoint(loose bool) error {
 	})
 	j.base = j.f.Values()
 	return err
+}
+
+// scattered says of every sheet whether its records lie far apart.
+func (p *problem) scattered() []bool {
+	far, bounds := make([]bool, len(p.n.sheets)), make([]orb.Bound, len(p.n.sheets))
+	for r := range p.n.records {
+		rn := &p.n.records[r]
+		if rn.sheet < 0 {
+			continue
+		}
+		b := &bounds[rn.sheet]
+		if of := rn.line.Parts.Bound(); *b == (orb.Bound{}) {
+			*b = of
+		} else {
+			*b = b.Union(of)
+		}
+		far[rn.sheet] = math.Hypot(b.Max[0]-b.Min[0], b.Max[1]-b.Min[1]) > scatteredM
+	}
+	return far
 }
 
 // handOver adds what is left of a cell to the joint equations.
@@ -172,17 +204,6 @@ func (p *problem) factor(information float64) error {
 	if err := p.inOrder(p.readCells, information, p.handOver); err != nil {
 		return err
 	}
-	j.stale = j.loose && information == 1 && 0 < j.rounds && j.rounds < staleRounds
-	if j.stale {
-		return nil
-	}
-	return p.eliminate(information)
-}
-
-// eliminate factors the joint equations.
-func (p *problem) eliminate(information float64) error {
-	j := &p.joint
-	j.stale = false
 	err := j.f.Eliminate()
 	if err != nil && j.loose { // what was left out would have been needed
 		if err := p.tighten(); err != nil {
@@ -202,14 +223,11 @@ func (p *problem) tighten() error {
 }
 
 // A refined solution leaves roughShare of the right-hand side while weights still
-// change, lastShare when they do no more, after refineRounds at most. As long as
-// that takes fewer than staleRounds, the factor is left as it is from one iteration
-// to the next.
+// change, lastShare when they do no more, after refineRounds at most.
 const (
 	roughShare   = 1e-7
 	lastShare    = 1e-10
-	refineRounds = 50
-	staleRounds  = 16
+	refineRounds = 200
 )
 
 // solve solves the factored equations, for the shared unknowns and those of the
@@ -231,27 +249,18 @@ func (p *problem) solve(share float64) error {
 }
 
 // refine solves the joint equations with a factor that is only near to theirs,
-// from the last solution. If it is too far off it is made anew, and then whole.
+// from the last solution. If it is too far off it is made whole.
 func (p *problem) refine(share float64) error {
 	j := &p.joint
 	x := make([]float64, len(j.unknown))
-	for {
-		for k, i := range j.unknown {
-			x[k] = p.x[i]
-		}
-		rounds, err := j.f.Refine(x, j.rhs, share, refineRounds)
-		if err == nil {
-			j.rounds = rounds
-			break
-		}
-		if j.stale {
-			err = p.eliminate(1)
-		} else if err = p.tighten(); err == nil {
-			err = p.factor(1)
-		}
-		if err != nil || !j.loose {
+	for k, i := range j.unknown {
+		x[k] = p.x[i]
+	}
+	if _, err := j.f.Refine(x, j.rhs, share, refineRounds); err != nil {
+		if err := p.tighten(); err != nil {
 			return err
 		}
+		return p.factor(1)
 	}
 	for k, v := range x {
 		p.x[j.unknown[k]] = v
