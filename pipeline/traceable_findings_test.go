@@ -39,6 +39,7 @@ var (
 			[2]string{"inseparable, within", `Inseparable: a mean raw difference of {raw} m, .*?\(u {field_u} m\).*? would\.`},
 			[2]string{"inseparable, outside", `Inseparable: the model puts {record} m of a mean raw difference of {raw} m down to the record, but without the word of {rests_on:.*?}} that would not be sure \(probability {attributed:[^)]+}}\)\. .*?the record between {from_1} m and {to_1} m.*? would tell them apart\.`},
 			[2]string{"beside an unread record", `{readings} readings? of a {utility:\S+}} line run {size} m {side:to the (?:left|right)}} of the map, on average, beside stations {from} m to {to} m, and nothing else was read there\. Either the line lies there, or the map lacks one here; readings on a line where the map has it would tell\.`},
+			[2]string{"not sure to be its own", `Within tolerance where its readings are sure to be its own\. But between stations {from} m and {to} m {readings} readings?, which are likeliest its own though not for sure \(probability {probability}\), lie {size} m {side:to the (?:left|right)}} of the map, by their median \(tolerance {tolerance} m\)\. Undecided: readings that follow the line from where it is sure would tell\.`},
 			undecidedClause,
 		),
 		"depth": clauses(append([][2]string{

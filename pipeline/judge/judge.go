@@ -24,7 +24,7 @@ import (
 func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Options) ([]survey.Judgement, []survey.Finding) {
 	js := make([]survey.Judgement, len(s.Records))
 	var findings []survey.Finding
-	rules, covers := o.Caught(s), o.CoverCaught(s)
+	rules, covers, unsure := o.Caught(s), o.CoverCaught(s), unsureOn(s, matches)
 	parallel.Each(len(js), 0, func() func(int) {
 		return func(r int) {
 			rec := &s.Records[r]
@@ -36,6 +36,7 @@ func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Opti
 		rec := &s.Records[r]
 		line := lineref.New(rec.Parts, rec.Scale)
 		findings = append(findings, positionFindings(s, &line, m, &js[r], o)...)
+		findings = append(findings, unsureFindings(s, &line, &js[r], unsure[r], o)...)
 		findings = append(findings, depthFindings(s, &line, m, &js[r], o)...)
 		if c := covers[r]; c >= 0 {
 			findings = append(findings, coverFindings(s, &line, m, &js[r], &o.Cover[c], o)...)

@@ -65,12 +65,14 @@ func notDetectedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Fi
 // as near as looseM. It speaks for half the way to the readings before and after
 // it, leastM at least; where such readings speak for more than mayBeIts of what was
 // swept, the record may have been detected. The stray one where another line begins
-// or crosses does not. Common practice, no source.
+// or crosses does not, nor does one that is likelier on another record than not.
+// Common practice, no source.
 const (
-	looseM   = 4.0
-	leastM   = 1.0
-	mayBeIts = 0.3
-	sure     = 0.9 // probability of its record from which on a distrusted reading is not loose
+	looseM    = 4.0
+	leastM    = 1.0
+	mayBeIts  = 0.3
+	elsewhere = 0.5
+	sure      = 0.9 // probability of its record from which on a distrusted reading is not loose
 )
 
 // looseReading is a reading that is on no record for sure.
@@ -78,6 +80,7 @@ type looseReading struct {
 	at      orb.Point
 	utility string
 	record  int     // on which it most likely is; -1 none
+	likely  float64 // how likely that is
 	aroundM float64 // grid metres to either side that it speaks for
 }
 
@@ -92,7 +95,7 @@ func detected(s *survey.Survey, matches [][]survey.Match) (seen []bool, loose []
 			switch {
 			case m.Status == survey.StatusDuplicate || m.Status == survey.StatusUntrusted && m.Record >= 0 && m.Probability >= sure:
 			case m.Status == survey.StatusAmbiguous || m.Status == survey.StatusUnmapped || m.Status == survey.StatusUntrusted:
-				loose = append(loose, looseReading{tr.Readings[i].Point, tr.Utility, m.Record, halfway(tr.Readings, i)})
+				loose = append(loose, looseReading{tr.Readings[i].Point, tr.Utility, m.Record, m.Probability, halfway(tr.Readings, i)})
 			case m.Record >= 0:
 				seen[m.Record] = true
 			}
@@ -124,6 +127,9 @@ func looseShare(loose []looseReading, line *lineref.Line, record int, utility st
 	for i := from; i < len(loose) && loose[i].at[0] <= box.Max[0]; i++ {
 		l := &loose[i]
 		if l.record != record && l.utility != "" && l.utility != utility || !box.Contains(l.at) {
+			continue
+		}
+		if l.record >= 0 && l.record != record && l.likely >= elsewhere {
 			continue
 		}
 		f, ok := line.Nearest(l.at)

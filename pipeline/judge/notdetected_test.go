@@ -33,6 +33,18 @@ func TestNotDetected(t *testing.T) {
 		{"most of it outside", rec("gas", survey.ConductorPipe, orb.Point{60, 50}, orb.Point{160, 50}), nobody, []orb.Point{{500, 500}}, 0, ""},
 		{"a reading on it", rec("gas", survey.ConductorPipe, inside...), survey.Match{Record: 0, Status: survey.StatusUsed}, []orb.Point{{50, 50}}, 0, ""},
 		{"readings that may be its", rec("gas", survey.ConductorPipe, inside...), nobody, []orb.Point{{20, 52}, {30, 52}, {40, 52}}, 0, ""},
+		{
+			"readings that are likelier on another record than not", rec("gas", survey.ConductorPipe, inside...),
+			survey.Match{Record: 1, Status: survey.StatusAmbiguous, Probability: 0.5},
+			[]orb.Point{{20, 52}, {30, 52}, {40, 52}},
+			80, "",
+		},
+		{
+			"readings that are as likely its own", rec("gas", survey.ConductorPipe, inside...),
+			survey.Match{Record: 1, Status: survey.StatusAmbiguous, Probability: 0.49},
+			[]orb.Point{{20, 52}, {30, 52}, {40, 52}},
+			0, "",
+		},
 		{"a stray one beside it", rec("gas", survey.ConductorPipe, inside...), nobody, []orb.Point{{50, 52}, {50, 56}, {50, 60}}, 80, ""},
 		{
 			"distrusted ones, of another line for sure", rec("gas", survey.ConductorPipe, inside...),
