@@ -178,7 +178,7 @@ func (todo *work) score(seed uint64) (scores, error) {
 	if err != nil {
 		return scores{}, err
 	}
-	file, err := town.Write(filepath.Join(dir, "job"), synth.WriteOptions{})
+	file, err := town.Write(filepath.Join(dir, "job"), synth.WriteOptions{Fittings: true})
 	if err != nil {
 		return scores{}, err
 	}

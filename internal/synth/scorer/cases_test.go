@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"github.com/paulmach/orb"
+
+	"github.com/asfound/asfound/pipeline/survey"
 )
 
 // expect compares shares with what they should be: hits and cases.
@@ -255,4 +257,33 @@ func TestProbabilities(t *testing.T) {
 	if got := mean(tl.Values(BrierBySpacing + band)); math.Abs(got-brier) > 1e-12 {
 		t.Errorf("Brier score %v, want %v", got, brier)
 	}
+}
+
+// A valve goes with its main; one left behind is counted, and so is a loop that
+// came open.
+func TestFittingsAndLoops(t *testing.T) {
+	w := corner()
+	w.s.Fittings = []survey.Fitting{
+		{ID: "V1", Utility: "water", Point: orb.Point{20, 0.1}, Scale: 1}, {ID: "V2", Utility: "water", Point: orb.Point{20, 3}, Scale: 1}, // on gas
+	}
+	loop := w.line("sewer", orb.Point{200, 0}, orb.Point{220, 0}, orb.Point{200, 20}, orb.Point{200, 0})
+	w.record("L1", "sewer", "WS", loop, orb.Point{200, 0}, orb.Point{220, 0}, orb.Point{200, 20}, orb.Point{200, 0})
+	o := w.perfect()
+	was := w.score(o).Share(JunctionsOpened)
+	expect(t, w.score(o), map[Figure]Share{FittingsLeft: {0, 1}})
+	delete(o.Fittings, "V1")
+	o.Lines["L1"] = orb.MultiLineString{{{200, 0}, {220, 0}, {200, 20}, {200, 0.5}}}
+	expect(t, w.score(o), map[Figure]Share{FittingsLeft: {1, 1}, JunctionsOpened: {was.Hits + 1, was.Of}})
+}
+
+// The true water main is at 0: a vertex 5 cm off is inside at u 3 cm, not at 2 cm.
+// One that is named and not there is outside.
+func TestVerticesInside(t *testing.T) {
+	w := corner()
+	o := w.perfect()
+	o.Lines["W1"] = orb.MultiLineString{{{0, 0}, {30, 0.05}, {60, 0}}}
+	o.Changes = []Change{
+		{"W1", 0, 1, 0.03, "evidence"}, {"W1", 0, 1, 0.02, "evidence"}, {"W1", 0, 7, 1, "evidence"}, {"W1", 0, 1, 0.03, "fade-out"},
+	}
+	expect(t, w.score(o), map[Figure]Share{VerticesInside: {1, 3}, FollowersInside: {1, 1}})
 }

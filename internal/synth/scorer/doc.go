@@ -74,12 +74,19 @@
 // the line before and after; and back from the new line to the true one. Both
 // leave sheets in another frame to rows of their own.
 //
-// Topology: an end drawn within 1 cm of another record's end or line is a
-// junction, and opened if it is over 1 cm away now. Sides: pairs of lines that
+// Vertices: those that the list of changes names, each at its place on the updated
+// line; the true line is inside if it passes within 1.96 u across.
+//
+// Topology: an end drawn within 1 cm of another end or line of its utility is a
+// junction, and opened if it is over 1 cm away now; so is a line whose own ends
+// met. A gas line that ends on a cable by chance is not joined to it. A fitting is
+// on the nearest line of its utility within 0.5 m, and left off it if it now lies
+// over 1 cm farther from it, or nearer to it. Sides: pairs of lines that
 // run beside each other within 4 m and were drawn on their true sides somewhere;
 // changed if there they no longer are. Moved beyond the fade-out: a vertex that
 // moved over 1 mm farther than 20 m along the record from any reading used on it,
-// from its ends and from what ends on it.
+// from its ends and from what ends on it or within 5 cm of it, which a job takes
+// for one place.
 //
 // Unmapped lines: on no map, with six readings or more; found if published lines
 // pass half of them within 0.5 m. A published line is a false one if less than

@@ -81,11 +81,14 @@ const (
 	CommonFrameBefore
 	CommonFrameAfter
 	BackToTruth
+	VerticesInside
+	FollowersInside
 
 	JunctionsOpened
 	SelfCrossings
 	SideChanges
 	MovedBeyond
+	FittingsLeft
 
 	UnmappedFound
 	UnmappedFalse
@@ -201,10 +204,14 @@ func describe() [numFigures]figure {
 		CommonFrameAfter:  {"geometry", "common frame error after, mean / p95, m", means, ""},
 		BackToTruth:       {"geometry", "from the new line to the truth, mean / p95, m", means, ""},
 
+		VerticesInside:  {"geometry", "vertices moved by readings, inside 1.96 u", share, "92-97"},
+		FollowersInside: {"geometry", "vertices that fade out or follow, the same", share, ""},
+
 		JunctionsOpened: {"topology", "junctions opened", share, "0"},
 		SelfCrossings:   {"topology", "records that now cross themselves", share, "0"},
 		SideChanges:     {"topology", "parallel lines that changed to the wrong side", share, "0"},
 		MovedBeyond:     {"topology", "records moved beyond the fade-out", share, "0"},
+		FittingsLeft:    {"topology", "fittings left off their lines", share, "0"},
 
 		UnmappedFound:    {"unmapped", "unmapped lines found", share, "95"},
 		UnmappedFalse:    {"unmapped", "false ones, a town", counts, "< 1"},

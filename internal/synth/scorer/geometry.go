@@ -54,6 +54,31 @@ func (x *scoring) geometry() {
 	}
 }
 
+// vertices scores what is promised of the vertices that moved: beside the surveyed
+// parts what readings moved, everywhere what fades out or follows.
+func (x *scoring) vertices() {
+	for _, c := range x.o.Changes {
+		r, ok := x.index[c.Record]
+		if !ok || x.records[r].line == nil || x.records[r].frame || x.common != nil || x.spared[r] {
+			continue
+		}
+		now, rec := x.o.Lines[c.Record], &x.records[r]
+		if c.Part >= len(now) || c.Vertex >= len(now[c.Part]) {
+			x.count(VerticesInside, false)
+			continue
+		}
+		p := now[c.Part][c.Vertex]
+		f, ok := rec.line.Nearest(p)
+		switch inside := across(rec.line, p) <= 1.96*c.U; {
+		case !ok:
+		case c.Evidence != "evidence":
+			x.count(FollowersInside, inside)
+		case holds(rec.surveyed, f.StationM, 0):
+			x.count(VerticesInside, inside)
+		}
+	}
+}
+
 // back measures from the new line to the truth, beside the surveyed parts: a
 // spike in the new line is near no less of the true one.
 func (x *scoring) back(rec *record, now *lineref.Line) {

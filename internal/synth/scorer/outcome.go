@@ -10,6 +10,8 @@ type Outcome struct {
 	Findings []Finding
 	Profiles map[string][]Node              // by record, in order of stations
 	Lines    map[string]orb.MultiLineString // the records after, by name, in the town's plane
+	Fittings map[string]orb.Point           // after, by id, in the town's plane
+	Changes  []Change                       // vertices that moved
 	Resurvey []Resurvey                     // in order
 	// Plain is true of a baseline: it states no probabilities or uncertainties
 	// and ranks nothing, and is not held to any.
@@ -17,7 +19,7 @@ type Outcome struct {
 }
 
 func newOutcome() *Outcome {
-	return &Outcome{Readings: map[At]Reading{}, Records: map[string]Record{}, Profiles: map[string][]Node{}, Lines: map[string]orb.MultiLineString{}}
+	return &Outcome{Readings: map[At]Reading{}, Records: map[string]Record{}, Profiles: map[string][]Node{}, Lines: map[string]orb.MultiLineString{}, Fittings: map[string]orb.Point{}}
 }
 
 // At names one reading: its file and row.
@@ -65,4 +67,13 @@ type Resurvey struct {
 	Package     int
 	FromM, ToM  float64
 	Probability float64
+}
+
+// Change is a vertex of an updated line that moved: which one of Lines, how sure it
+// is across the line, and what is said to be behind it.
+type Change struct {
+	Record       string
+	Part, Vertex int // from 0
+	U            float64
+	Evidence     string
 }

@@ -27,7 +27,7 @@ func Published(folder string, f synth.Frame) (*Outcome, error) {
 		return nil, err
 	}
 	for _, read := range []func(string, *crs.Operation) error{
-		o.readReadings, o.readRecords, o.readProfiles, o.readEffects, o.readResurvey, o.readFindings, o.readLines,
+		o.readReadings, o.readRecords, o.readProfiles, o.readEffects, o.readResurvey, o.readFindings, o.readLines, o.readFittings, o.readChanges,
 	} {
 		if err := read(folder, op); err != nil {
 			return nil, err
@@ -261,5 +261,33 @@ func (o *Outcome) readLines(folder string, op *crs.Operation) error {
 			o.Lines[id] = lines
 		}
 		return err
+	})
+}
+
+func (o *Outcome) readFittings(folder string, op *crs.Operation) error {
+	return eachFeature(folder, "fittings-updated.geojson", func(f *feature) error {
+		var at orb.Point
+		if f.Geometry == nil || f.Geometry.Type != "Point" {
+			return nil
+		}
+		if err := json.Unmarshal(f.Geometry.Coordinates, &at); err != nil {
+			return err
+		}
+		at, err := op.Apply(at)
+		id := f.text("asfound_id")
+		if _, twice := o.Fittings[id]; twice {
+			err = errors.Join(err, fmt.Errorf("%s stands here twice", id))
+		}
+		o.Fittings[id] = at
+		return err
+	})
+}
+
+func (o *Outcome) readChanges(folder string, _ *crs.Operation) error {
+	return table(folder, "changes.csv", func(c *cells) error {
+		if c.text("fitting") == "" {
+			o.Changes = append(o.Changes, Change{c.text("record"), c.integer("part") - 1, c.integer("vertex") - 1, c.number("u_m"), c.text("evidence")})
+		}
+		return nil
 	})
 }

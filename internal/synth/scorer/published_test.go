@@ -25,6 +25,8 @@ func folder() map[string]string {
 		"findings.geojson": `{"type":"FeatureCollection","features":[
 {"type":"Feature","properties":{"kind":"position","record":"W1","verdict":"outside","attribution":"record","from_m":1.5,"to_m":20},"geometry":{"type":"LineString","coordinates":[[-81.0,40.0],[-80.999,40.0]]}},
 {"type":"Feature","properties":{"kind":"not_detected","record":"W2","from_m":null},"geometry":null}]}`,
+		"changes.csv":              "record,fitting,part,vertex,u_m,evidence\nW1,,1,2,0.05,evidence\nW1,V1,,,0.05,its line\n",
+		"fittings-updated.geojson": `{"type":"FeatureCollection","features":[{"type":"Feature","properties":{"asfound_id":"V1"},"geometry":{"type":"Point","coordinates":[-81.0,40.0]}}]}`,
 		"records-updated.geojson": `{"type":"FeatureCollection","features":[
 {"type":"Feature","properties":{"asfound_id":"W1"},"geometry":{"type":"LineString","coordinates":[[-81.0,40.0],[-80.999,40.0]]}},
 {"type":"Feature","properties":{"asfound_id":"W2"},"geometry":{"type":"MultiLineString","coordinates":[[[-81.0,40.0],[-81.0,40.001]],[[-81.0,40.002],[-81.0,40.003]]]}}]}`,
@@ -67,6 +69,12 @@ func TestPublished(t *testing.T) {
 	if f := o.Findings; len(f) != 2 || f[0].FromM != 1.5 || f[0].ToM != 20 || f[0].Attribution != "record" || len(f[0].Line) != 1 || !math.IsNaN(f[1].FromM) || f[1].Line != nil {
 		t.Errorf("findings %v", f)
 	}
+	if len(o.Changes) != 1 || o.Changes[0] != (Change{"W1", 0, 1, 0.05, "evidence"}) {
+		t.Errorf("changes %v", o.Changes)
+	}
+	if v := o.Fittings["V1"]; math.Abs(v[0]-500000) > 1e-6 {
+		t.Errorf("fittings %v", o.Fittings)
+	}
 	// 81 W is the zone's central meridian: false easting 500 km.
 	if l := o.Lines["W1"]; len(l) != 1 || math.Abs(l[0][0][0]-500000) > 1e-6 || l[0][0][1] < 4427000 || l[0][0][1] > 4428000 {
 		t.Errorf("line %v", l)
@@ -82,6 +90,8 @@ func TestPublishedRefuses(t *testing.T) {
 		"a record twice":      {"records.csv", "W2,uns", "W1,uns", "W1 stands here twice"},
 		"an effect twice":     {"effects.csv", "true\n", "true\nsheet,W-1,4,0.1,-0.2,0.05,0.06,true\n", "W-1 stands here twice"},
 		"a line twice":        {"records-updated.geojson", `"W2"`, `"W1"`, "W1 stands here twice"},
+		"a fitting twice":     {"fittings-updated.geojson", `"features":[`, `"features":[{"type":"Feature","properties":{"asfound_id":"V1"},"geometry":{"type":"Point","coordinates":[-81.0,40.0]}},`, "V1 stands here twice"},
+		"no vertex":           {"changes.csv", "1,2,0.05", "1,,0.05", "vertex"},
 		"no number":           {"effects.csv", "-0.2", "south", "north_m"},
 		"no whole row":        {"readings.csv", ",2,", ",,", "row"},
 		"a profile backwards": {"profiles.csv", "20.000", "-1.000", "station"},

@@ -32,6 +32,7 @@ func Score(s *survey.Survey, truth *synth.Truth, o *Outcome) *Tally {
 	x.depths()
 	x.coverSheets()
 	x.geometry()
+	x.vertices()
 	x.topology()
 	x.unmapped()
 	x.sheetEffects()

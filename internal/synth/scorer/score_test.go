@@ -13,7 +13,7 @@ import (
 var harm = []Figure{
 	JumpsWrong, PassiveWrong, LabelWrong, SondeUsed, GoodDistrusted, OutsideMissed, WithinFlagged, Undecided, NoLineJudged,
 	UnsurveyedMisjudged, AttributedInseparable, AttributedWrong, CommonFrameToMap, CoverFlagged, CoverOthersNamed, CoverUndecided,
-	SheetsOthersNamed, SessionsGoodNamed, LinesMissing, JunctionsOpened, SelfCrossings, SideChanges, MovedBeyond,
+	SheetsOthersNamed, SessionsGoodNamed, LinesMissing, JunctionsOpened, SelfCrossings, SideChanges, MovedBeyond, FittingsLeft,
 }
 
 // byOthers says that a figure does not depend on the outcome.

@@ -164,6 +164,13 @@ func perfect(s *survey.Survey, truth *synth.Truth) *Outcome {
 	for r := range k.records {
 		x.perfectRecord(r, p)
 	}
+	for i, r := range x.fittingLines() {
+		if r >= 0 {
+			line, _ := x.after(r)
+			f, _ := line.Nearest(s.Fittings[i].Point)
+			x.o.Fittings[s.Fittings[i].ID] = f.Point
+		}
+	}
 	x.perfectEffects()
 	for l := range truth.Lines {
 		if truth.Lines[l].Missing {

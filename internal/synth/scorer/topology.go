@@ -12,6 +12,8 @@ import (
 
 const (
 	shutM    = 0.01  // ends this near are one
+	snapM    = 0.05  // of the towns' jobs: what is drawn this near may be taken for one place, and move as one
+	onLineM  = 0.5   // a fitting drawn this near to a line is on it
 	fadeOutM = 20    // of the towns' jobs: beyond the evidence nothing moves from here on
 	stillM   = 0.001 // a smaller move is none
 	besideM  = 4     // parallel lines this near have sides
@@ -26,6 +28,8 @@ func (x *scoring) topology() {
 		now[r], there[r] = x.after(r)
 		x.count(SelfCrossings, selfCrossings(now[r].Parts) > selfCrossings(x.records[r].before.Parts))
 	}
+	x.loops(now)
+	x.fittings(now)
 	tees := x.junctions(now, there)
 	x.sides(now)
 	x.moves(now, tees)
@@ -66,9 +70,13 @@ func (x *scoring) junctions(now []lineref.Line, there []bool) (tees [][]float64)
 	for r := range joints {
 		for _, a := range joints[r] {
 			p := a.of(&lines[r])
-			for _, b := range near.at(p, 2*shutM) {
+			for _, b := range near.at(p, 2*snapM) {
 				f, ok := lines[b].Nearest(p)
-				if b == r || !ok || math.Abs(f.OffsetM) > shutM || x.records[b].Utility != x.records[r].Utility {
+				if b == r || !ok || math.Abs(f.OffsetM) > snapM || x.records[b].Utility != x.records[r].Utility {
+					continue
+				}
+				tees[b] = append(tees[b], f.StationM)
+				if math.Abs(f.OffsetM) > shutM {
 					continue
 				}
 				if c, ok := meets(joints[b], &lines[b], p); ok {
@@ -77,7 +85,6 @@ func (x *scoring) junctions(now []lineref.Line, there []bool) (tees [][]float64)
 					}
 					continue
 				}
-				tees[b] = append(tees[b], f.StationM)
 				open(a, b, func(q orb.Point) float64 {
 					foot, _ := now[b].Nearest(q)
 					return math.Abs(foot.OffsetM)
@@ -86,6 +93,63 @@ func (x *scoring) junctions(now []lineref.Line, there []bool) (tees [][]float64)
 		}
 	}
 	return tees
+}
+
+// loops counts the closed lines among the junctions: those whose own ends meet.
+func (x *scoring) loops(now []lineref.Line) {
+	for r := range x.records {
+		before := x.records[r].before.Parts
+		for p, part := range before {
+			if len(part) > 2 && apart(part[0], part[len(part)-1]) <= shutM {
+				open := p >= len(now[r].Parts)
+				if !open {
+					is := now[r].Parts[p]
+					open = apart(is[0], is[len(is)-1]) > shutM
+				}
+				x.count(JunctionsOpened, open)
+			}
+		}
+	}
+}
+
+// fittings counts those drawn on a line of their utility that now lie farther
+// from it, or nearer to it, than they did.
+func (x *scoring) fittings(now []lineref.Line) {
+	for i, r := range x.fittingLines() {
+		if r < 0 {
+			continue
+		}
+		f := &x.s.Fittings[i]
+		at, there := x.o.Fittings[f.ID]
+		if !there {
+			at = f.Point
+		}
+		was, _ := x.records[r].before.Nearest(f.Point)
+		is, _ := now[r].Nearest(at)
+		x.count(FittingsLeft, math.Abs(math.Abs(is.OffsetM)-math.Abs(was.OffsetM)) > shutM)
+	}
+}
+
+// fittingLines are the records that the fittings are drawn on; -1 none.
+func (x *scoring) fittingLines() []int {
+	lines := make([]lineref.Line, len(x.records))
+	for r := range x.records {
+		lines[r] = x.records[r].before
+	}
+	near := newNeighbours(lines)
+	out := make([]int, len(x.s.Fittings))
+	for i := range out {
+		f := &x.s.Fittings[i]
+		best := onLineM
+		out[i] = -1
+		for _, r := range near.at(f.Point, onLineM) {
+			foot, ok := lines[r].Nearest(f.Point)
+			if d := math.Abs(foot.OffsetM); ok && d < best && x.records[r].Utility == f.Utility {
+				best, out[i] = d, r
+			}
+		}
+	}
+	return out
 }
 
 // neighbours finds the lines near a point.
