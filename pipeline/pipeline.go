@@ -144,7 +144,9 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 			holdBack(before, r.Matches)
 		}
 		err = step.do("adjust", func() (err error) {
-			r.Model, err = adjust.Network(r.Survey, r.Matches, r.ExposureMatches, r.Model, job.Adjust)
+			before := r.Model
+			r.Model = nil // two of a city would be in memory
+			r.Model, err = adjust.Network(r.Survey, r.Matches, r.ExposureMatches, before, job.Adjust)
 			return err
 		})
 		if err != nil {

@@ -24,9 +24,12 @@
 package adjust
 
 import (
+	"errors"
 	"math"
 	"slices"
 
+	"github.com/asfound/asfound/internal/junction"
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -41,8 +44,52 @@ func Network(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match,
 
 // inParts is Network with so many records condensed at once.
 func inParts(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, before *survey.Model, atOnce int, o Options) (*survey.Model, error) {
-	n := buildNetwork(s, usedFeet(s, matches, exposed), o)
-	ev := gather(s, matches, exposed, n, o)
+	n := buildNetwork(s, usedFeet(s, matches, exposed), knownJunctions(before), o)
+	differences := blank(s)
+	var p *problem
+	var covers []survey.Cover
+	var notes []string
+	var errs [2]error
+	// Neither knows of the other.
+	parallel.Each(len(errs), len(errs), func() func(int) {
+		return func(i int) {
+			switch i {
+			case 0:
+				was := before
+				before = nil // it is large: let go of it as soon as it is known
+				p, errs[i] = adjusted(gather(s, matches, exposed, n, o), n, was, atOnce, o)
+			case 1:
+				covers, notes, errs[i] = adjustCovers(s, matches, exposed, n, o, differences)
+			}
+		}
+	})
+	if err := errors.Join(errs[:]...); err != nil {
+		return nil, err
+	}
+	model, err := p.posterior(s)
+	if err != nil {
+		return nil, err
+	}
+	model.CoverDifferenceM, model.Notes = differences, notes
+	for r := range model.Profiles {
+		model.Profiles[r].Cover = covers[r]
+	}
+	return model, nil
+}
+
+// knownJunctions are those that the last round has found.
+func knownJunctions(before *survey.Model) [][]junction.Member {
+	if before == nil {
+		return nil
+	}
+	if was, ok := before.State.(*problem); ok {
+		return was.n.junctions
+	}
+	return nil
+}
+
+// adjusted is the solution of the positions' equations.
+func adjusted(ev *evidence, n *network, before *survey.Model, atOnce int, o Options) (*problem, error) {
 	p, err := newProblem(n, ev, atOnce, o)
 	if err != nil {
 		return nil, err
@@ -52,23 +99,9 @@ func inParts(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match,
 		return nil, err
 	}
 	if p.suspectFrame() {
-		if err := p.run(); err != nil {
-			return nil, err
-		}
+		return p, p.run()
 	}
-	model, err := p.posterior(s)
-	if err != nil {
-		return nil, err
-	}
-	covers, notes, err := adjustCovers(s, matches, exposed, n, o, model.CoverDifferenceM)
-	if err != nil {
-		return nil, err
-	}
-	model.Notes = notes
-	for r := range model.Profiles {
-		model.Profiles[r].Cover = covers[r]
-	}
-	return model, nil
+	return p, nil
 }
 
 // nodeSpacingM is how far apart nodes may lie between two readings of a record,

@@ -152,7 +152,7 @@ func looseOrNot(t *testing.T, town *synth.Town, loose bool) *survey.Model {
 	s := town.Survey()
 	matches := town.Matches(s)
 	o := testOptions()
-	n := buildNetwork(s, usedFeet(s, matches, nil), o)
+	n := buildNetwork(s, usedFeet(s, matches, nil), nil, o)
 	pr, err := newProblem(n, gather(s, matches, nil, n, o), cellsAtOnce, o)
 	if err != nil {
 		t.Fatal(err)
@@ -362,7 +362,7 @@ func TestJumpToOtherNodes(t *testing.T) {
 	w.walk("T", "C", 0, false, pts...)
 	w.walk("T2", "C", 1, false, orb.Point{0.2, 10}, orb.Point{0.2, 20}) // the same session, wandering on
 	o := testOptions()
-	n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), o)
+	n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), nil, o)
 	joint := func(before bool) []float64 {
 		p, err := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
 		if err != nil {

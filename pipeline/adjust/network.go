@@ -8,6 +8,7 @@ import (
 
 	"github.com/asfound/asfound/internal/junction"
 	"github.com/asfound/asfound/internal/lineref"
+	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -21,6 +22,8 @@ type network struct {
 	degree  []int32  // edges at each point
 	joins   [][2]int // points at one place on two sheets
 	parts   []int32  // component of each point
+
+	junctions [][]junction.Member // of the lines in the order of their keys
 }
 
 // recordNet is one record in the network.
@@ -68,8 +71,9 @@ func (a axes) right(l *lineref.Line, part, segment int) (east, north float64) {
 }
 
 // buildNetwork lays nodes on every record: its vertices, where another record
-// ends on it, and feet, the places that readings ask for.
-func buildNetwork(s *survey.Survey, feet [][]foot, o Options) *network {
+// ends on it, and feet, the places that readings ask for. Junctions are those that
+// an earlier network of the survey has found; nil: they are looked for.
+func buildNetwork(s *survey.Survey, feet [][]foot, junctions [][]junction.Member, o Options) *network {
 	n := &network{records: make([]recordNet, len(s.Records))}
 	n.nameSheets(s, o.BlockM)
 	order := s.ByKey()
@@ -84,19 +88,24 @@ func buildNetwork(s *survey.Survey, feet [][]foot, o Options) *network {
 		rn.axes = axesOf(rec.Scale, rec.Convergence)
 		lines[i] = junction.Line{Line: rn.line, Group: rec.Utility}
 	}
-	junctions := junction.Find(lines, o.SnapM)
+	if junctions == nil {
+		junctions = junction.Find(lines, o.SnapM)
+	}
+	n.junctions = junctions
 	for _, j := range junctions {
 		for _, m := range j {
 			feet[order[m.Line]] = append(feet[order[m.Line]], foot{m.Part, m.StationM, true})
 		}
 	}
-	for _, r := range order {
-		rn := &n.records[r]
-		rn.nodes = layNodes(&rn.line, feet[r])
-		for i := range rn.nodes {
-			rn.nodes[i].point = -1
+	parallel.Each(len(order), 0, func() func(int) {
+		return func(r int) {
+			rn := &n.records[r]
+			rn.nodes = layNodes(&rn.line, feet[r])
+			for i := range rn.nodes {
+				rn.nodes[i].point = -1
+			}
 		}
-	}
+	})
 	for _, j := range junctions {
 		n.meet(j, order)
 	}

@@ -2,6 +2,7 @@ package adjust
 
 import (
 	"cmp"
+	"errors"
 	"math"
 	"slices"
 
@@ -24,7 +25,7 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	}
 	p.joint.inv = p.joint.f.Invert()
 	m := &survey.Model{Profiles: make([]survey.Profile, len(s.Records)), Budget: append(p.o.terms(), p.localTerm()...)}
-	m.OffsetU, m.CoverDifferenceM = blank(s), blank(s)
+	m.OffsetU = blank(s)
 	ds := make([]diagnosis, len(p.readCells))
 	parallel.Each(len(p.readCells), 0, func() func(int) {
 		return func(i int) {
@@ -36,12 +37,20 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 			p.forget(c)
 		}
 	})
-	err := p.inOrder(p.unreadCells, 1, func(c *cell) {
-		p.complete(c)
-		m.Profiles[c.record] = survey.Profile{Nodes: p.profileNodes(c, p.inverse(c))}
-		p.forget(c)
+	errs := make([]error, len(p.unreadCells))
+	parallel.Each(len(errs), 0, func() func(int) {
+		part := &estimate.Part{}
+		return func(i int) {
+			c := p.unreadCells[i]
+			c.part = part
+			if errs[i] = p.condense(c, 1); errs[i] == nil {
+				p.complete(c)
+				m.Profiles[c.record] = survey.Profile{Nodes: p.profileNodes(c, p.inverse(c))}
+			}
+			p.forget(c)
+		}
 	})
-	if err != nil {
+	if err := errors.Join(errs...); err != nil {
 		return nil, err
 	}
 	p.freed = make([]freed, len(p.session))

@@ -78,7 +78,7 @@ func TestWhereASheetStarts(t *testing.T) {
 			}
 		}
 		o := testOptions()
-		n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), o)
+		n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), nil, o)
 		p, err := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
 		if err != nil {
 			t.Fatal(err)
