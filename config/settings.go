@@ -111,9 +111,9 @@ func (c *Config) settings() []setting {
 
 		number("match.search_radius", length, positive, &m.SearchRadiusM, &t.Positions.NearM),
 		number("match.min_probability", share, inside01, &m.MinProbability),
-		number("match.sheet", length, positive, &m.SheetM),
-		number("match.far_sheet", length, positive, &m.FarSheetM),
-		number("match.far_sheet_share", share, inside01, &m.FarShare),
+		number("match.sheet", length, positive, &m.SheetM, &r.SheetM),
+		number("match.far_sheet", length, positive, &m.FarSheetM, &r.FarSheetM),
+		number("match.far_sheet_share", share, inside01, &m.FarShare, &r.FarShare),
 		number("match.own", length, positive, &m.OwnM),
 		number("match.far_own", length, positive, &m.FarOwnM),
 		number("match.far_own_share", share, inside01, &m.FarOwnShare),
@@ -148,14 +148,14 @@ func (c *Config) settings() []setting {
 		number("match.step_at_tee", share, inside01, &m.StepAtTee),
 
 		// Match and adjust share the error budget.
-		number("adjust.local", length, positive, &a.LocalM),
+		number("adjust.local", length, positive, &a.LocalM, &r.LocalM),
 		number("adjust.local_length", length, positive, &a.LambdaM, &m.LambdaM),
 		number("adjust.sheet", length, positive, &a.SheetM),
 		number("adjust.local_nu", plain, notNegative, &a.LocalNu),
 		number("adjust.sheet_nu", plain, aboveTwo, &a.SheetNu),
 		number("adjust.map", length, positive, &a.MapM),
-		number("adjust.own", length, positive, &a.OwnM),
-		number("adjust.own_nu", plain, aboveTwo, &a.OwnNu),
+		number("adjust.own", length, positive, &a.OwnM, &r.OwnM),
+		number("adjust.own_nu", plain, aboveTwo, &a.OwnNu, &r.OwnNu),
 		number("adjust.join", length, positive, &a.JoinM),
 		number("adjust.snap", length, notNegative, &a.SnapM, &j.Correct.SnapM),
 		number("adjust.session", length, positive, &a.SessionM, &t.Positions.SessionM),
@@ -212,6 +212,10 @@ func (c *Config) settings() []setting {
 		number("resurvey.mobilisation", plain, notNegative, &r.Mobilisation),
 		number("resurvey.per_km", plain, notNegative, &r.PerKm),
 		number("resurvey.package", length, positive, &r.PackageM),
+		number("resurvey.area", length, positive, &r.AreaM),
+		number("resurvey.settled", length, positive, &r.SettledM),
+		number("resurvey.control", share, zeroToOne, &r.ControlShare),
+		number("resurvey.seed", plain, anything, &r.Seed),
 	}
 }
 

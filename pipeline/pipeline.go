@@ -120,7 +120,7 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 		s = coded(s)
 	}
 	s = cameBack(s, &job.Past)
-	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner, Decision: job.Judge.DecisionRule(), Survey: s}
+	r := &survey.Result{Job: job.Name, Version: job.Version, Banner: job.Banner, Decision: job.Judge.DecisionRule(), Survey: s, ResurveyBudget: job.Rank.Budget}
 	ground := sync.OnceValue(func() *match.Ground { return match.Prepare(s, job.Match) })
 	traces := job.Matcher
 	if traces == nil {
@@ -187,7 +187,7 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 		return nil, fmt.Errorf("check: %w", err)
 	}
 	err = step.do("rank", func() error {
-		r.Resurvey = rank.Stretches(r.Survey, r.Judgements, r.Model, job.Rank)
+		r.Resurvey, r.Calibration = rank.Stretches(r.Survey, r.Judgements, r.Model, job.Rank)
 		return nil
 	})
 	return r, err

@@ -66,6 +66,15 @@ func (p *problem) effects(inv *estimate.Inverse) []survey.Effect {
 	return slices.Concat(sheets, sessions, sources)
 }
 
+// sheetsOfRecords is the effect of every record's sheet: the sheets come first.
+func (p *problem) sheetsOfRecords() []int {
+	out := make([]int, len(p.n.records))
+	for r := range out {
+		out[r] = p.n.records[r].sheet
+	}
+	return out
+}
+
 // restsOn lists those of a sheet's sessions, as effects, without whose own word
 // its shift would not be worth naming.
 func (p *problem) restsOn(sheet int, v survey.Vector, sessions []int32, inv *estimate.Inverse) (out []int) {

@@ -58,7 +58,7 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 		p.freed[i] = p.free(i, p.joint.inv)
 	}
 	m.TraceSession, m.CheckSession = p.whose(s)
-	m.Effects = p.effects(p.joint.inv)
+	m.Effects, m.Sheet = p.effects(p.joint.inv), p.sheetsOfRecords()
 	m.Fit = p.fit(ds)
 	p.shrink()
 	m.Draws, m.Without, m.State = p.draws, p.without, p

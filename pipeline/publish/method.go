@@ -74,7 +74,7 @@ var howItWorks = []fact{
 	{Name: "Verdict", Value: "within: the adjusted line lies inside the tolerance. outside: it lies beyond it over a stretch. undecided: the data cannot tell; the finding says what accuracy would. unsurveyed: no evidence near."},
 	{Name: "Attribution", Value: "To what this data attributes a difference: record, field, frame (coordinate system or unit), or inseparable. It assigns no liability."},
 	{Name: "Corrected lines", Value: "Proposals: vertices move by the adjusted difference, fading out to nothing beyond the evidence. Nothing else of a record changes."},
-	{Name: "Re-survey order", Value: "By the expected length outside, weighted, for the money. Tickets are not a random sample of the ground. " + orderCaution},
+	{Name: "Re-survey order", Value: "By the wrong length that a survey is expected to resolve for the money, times its consequence: a stretch's own, and that of its sheet whose shift it settles. One stretch is picked after the other, and what it will tell counts for the next. " + orderCaution},
 	{Name: "Not detected", Value: "A record in an area swept for its utility with no reading on it. It does not say that the line is absent."},
 	{Name: "Not traceable", Value: "A record in such an area that the map says no signal can be put on: a sweep for signals says nothing of it. It is not among those not detected."},
 }

@@ -62,9 +62,10 @@ type page struct {
 	Effects      []effectRow
 	Sessions     []sessionPage
 	Resurvey     []resurveyRow
-	Curve        string
+	Curve        *curve
 	OrderCaution string
-	CurveEnds    [2]string // cost and benefit at the curve's end
+	Spending     []fact
+	Calibration  []calibrationTable
 	Inputs       []inputRow
 	Rejects      []survey.Reject
 	Statuses     []fact
@@ -95,8 +96,8 @@ func (e *edition) writeReport(w *bufio.Writer) error {
 	p.Effects = e.effectRows()
 	p.Sessions = e.sessionPages()
 	p.Resurvey = e.resurveyRows(&p.Map)
-	p.Curve, p.CurveEnds = e.benefitCurve()
-	p.OrderCaution = orderCaution
+	p.Curve, p.OrderCaution = e.benefitCurve(), orderCaution
+	p.Spending, p.Calibration = e.spending(), e.calibrationTables()
 	p.Inputs = e.inputRows()
 	p.Rejects = e.Survey.Rejects[:min(len(e.Survey.Rejects), maxRows)]
 	for _, st := range statuses {

@@ -6,7 +6,6 @@ import (
 	"strconv"
 
 	"github.com/asfound/asfound/pipeline/survey"
-	"github.com/paulmach/orb"
 )
 
 // findingRow is one row of the report's findings table. The Sort fields are what
@@ -224,47 +223,6 @@ func arrow(x, y float64) string {
 	b = appendXY(b, 'M', x-head*(ux+uy/2), y-head*(uy-ux/2))
 	b = appendXY(b, 'L', x, y)
 	return string(appendXY(b, 'L', x-head*(ux-uy/2), y-head*(uy+ux/2)))
-}
-
-// resurveyRow is one stretch to survey next.
-type resurveyRow struct {
-	Rank, Package, Record, From, To, Length, Probability, Weight, Cost, Benefit, Total, Reason string
-	InBudget                                                                                   bool
-	Focus                                                                                      string
-}
-
-func (e *edition) resurveyRows(m *mapView) []resurveyRow {
-	var rows []resurveyRow
-	for i := range e.Resurvey[:min(len(e.Resurvey), maxRows)] {
-		v := &e.Resurvey[i]
-		rows = append(rows, resurveyRow{
-			strconv.Itoa(v.Rank), strconv.Itoa(v.Package), e.label(v.Record), fixed(v.FromM, 1), fixed(v.ToM, 1), fixed(v.LengthM, 1),
-			fixed(v.Probability, 2), fixed(v.Weight, 1), fixed(v.Cost, 0), fixed(v.Benefit, 1), fixed(v.CumulativeCost, 0), v.Reason,
-			v.InBudget, m.focus(orb.MultiLineString{v.Line}),
-		})
-	}
-	return rows
-}
-
-// benefitCurve is the path of benefit over cost in a box of 300 by 120, and what
-// its ends stand for.
-func (e *edition) benefitCurve() (path string, ends [2]string) {
-	total := 0.0
-	for i := range e.Resurvey {
-		total += e.Resurvey[i].Benefit
-	}
-	if len(e.Resurvey) < 2 || !(total > 0) {
-		return "", ends
-	}
-	cost := e.Resurvey[len(e.Resurvey)-1].CumulativeCost
-	x, y := scale{0, cost, 0, 300}, scale{0, total, 120, 0}
-	b := appendXY(nil, 'M', 0, 120)
-	at := 0.0
-	for i := range e.Resurvey {
-		at += e.Resurvey[i].Benefit
-		b = appendXY(b, 'L', x.at(e.Resurvey[i].CumulativeCost), y.at(at))
-	}
-	return string(b), [2]string{grouped(int(math.Round(cost))), grouped(int(math.Round(total)))}
 }
 
 // inputRow is one input file and the account of its rows.

@@ -80,9 +80,6 @@ func (e *edition) todoFindings() []todo {
 	return out
 }
 
-// orderCaution stands wherever the order to survey in does.
-const orderCaution = "The order is not calibrated yet: on made-up towns whose truth is known it found less for the money than one picked at random."
-
 func (e *edition) todoResurvey() []todo {
 	if len(e.Resurvey) == 0 {
 		return nil
@@ -96,7 +93,7 @@ func (e *edition) todoResurvey() []todo {
 	}
 	return []todo{{
 		fmt.Sprintf("Survey work package %d next: %s, %s", first.Package, counted(n, "stretch", "stretches"), lengthWords(length)),
-		joinSentences(first.Reason, fmt.Sprintf("It begins with record %s and costs %s. %s", e.label(first.Record), fixed(cost, 0), orderCaution)), "#resurvey",
+		joinSentences(first.Reason, fmt.Sprintf("It begins with record %s and costs %s.", e.label(first.Record), fixed(cost, 0))), "#resurvey",
 	}}
 }
 

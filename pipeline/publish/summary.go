@@ -162,13 +162,6 @@ type effectName struct {
 	NorthM *float64          `json:"north_m"`
 }
 
-type resurveyCount struct {
-	Stretches int     `json:"stretches"`
-	InBudget  int     `json:"in_budget"`
-	LengthM   float64 `json:"in_budget_length_m"`
-	Cost      float64 `json:"in_budget_cost"`
-}
-
 type fit struct {
 	Readings       int           `json:"readings"`
 	Unknowns       int           `json:"unknowns"`
@@ -199,16 +192,7 @@ func (e *edition) summarise() *summary {
 	s.Swept, s.Marks = e.countSwept(), e.countMarkChecks()
 	s.Accuracy, s.Across = append([]statement{}, e.accuracy...), e.across
 	s.countEffects(e)
-	for i := range e.Resurvey {
-		if v := &e.Resurvey[i]; v.InBudget {
-			s.Resurvey.InBudget++
-			s.Resurvey.LengthM += v.LengthM
-			s.Resurvey.Cost = max(s.Resurvey.Cost, v.CumulativeCost)
-		}
-	}
-	s.Resurvey.Stretches = len(e.Resurvey)
-	s.Resurvey.LengthM = rounded(s.Resurvey.LengthM, 3)
-	s.Resurvey.Cost = rounded(s.Resurvey.Cost, 2)
+	s.Resurvey = e.countResurvey()
 	if e.Model != nil {
 		s.Fit = e.fit()
 	}

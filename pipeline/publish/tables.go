@@ -226,9 +226,9 @@ func (e *edition) resurvey() table {
 		{"weight", kindNumber, 3},
 		moneyColumn("cost"),
 		{"benefit", kindNumber, 3},
-		moneyColumn("cumulative_cost"), textColumn("reason"), boolColumn("in_budget"),
+		moneyColumn("cumulative_cost"), textColumn("reason"), boolColumn("in_budget"), boolColumn("control"),
 	}, rows: func(yield func(row) bool) {
-		cells := make([]cell, 13)
+		cells := make([]cell, 14)
 		line := make(orb.MultiLineString, 1)
 		for i := range e.Resurvey {
 			v := &e.Resurvey[i]
@@ -236,7 +236,7 @@ func (e *edition) resurvey() table {
 				integer(v.Rank), integer(v.Package), text(e.label(v.Record)),
 				number(v.FromM), number(v.ToM), number(v.LengthM),
 				number(v.Probability), number(v.Weight), number(v.Cost), number(v.Benefit),
-				number(v.CumulativeCost), text(v.Reason), truth(v.InBudget),
+				number(v.CumulativeCost), text(v.Reason), truth(v.InBudget), truth(v.Control),
 			})
 			line[0] = v.Line
 			if !yield(row{cells, line}) {

@@ -31,7 +31,7 @@ var heads = map[string]string{
 	"effect": "Effect", "name": "Name", "east_m": "East (m)", "north_m": "North (m)", "east_u_m": "East, one standard deviation (m)",
 	"north_u_m": "North, one standard deviation (m)", "significant": "Significant", "explanation": "Explanation",
 	"rank": "Rank", "package": "Work package", "probability_outside": "Probability of being outside", "weight": "Weight",
-	"cost": "Cost (money)", "benefit": "Benefit (weighted m settled)", "cumulative_cost": "Cost so far (money)", "reason": "Reason", "in_budget": "In budget",
+	"cost": "Cost (money)", "benefit": "Benefit (weighted m resolved)", "cumulative_cost": "Cost so far (money)", "reason": "Reason", "in_budget": "In budget", "control": "Drawn at random",
 	"records": "Records", "east_north_m2": "Their covariance (m2)", "rests_on": "Rests on the word of", "cover_m": "Cover on the map, top of line to grade (m)", "positions": "Source of positions", "exposure": "Exposed in", "exposed_on": "Exposed on", "rows": "Rows of the marks", "marked_on": "Marked on", "ticket": "Ticket", "crew": "Crew",
 	"zone_m": "Zone, to either side (m)", "law": "By", "map_offset_m": "Map, + right of the exposed line (m)",
 	"attribution_probability": "Its probability, no session's own word counted",

@@ -23,6 +23,7 @@ func (v Vector) Along(east, north float64) (value, variance float64) {
 type Model struct {
 	Profiles []Profile // one per record of the Survey, same order; without nodes where nothing is known
 	Effects  []Effect
+	Sheet    []int    // per record: its sheet, or the block that stands in for one, into Effects; -1 none
 	Budget   []Term   // the error budget, as the report shows it
 	Notes    []string // what of the evidence could not be used, and why
 	Fit      Fit

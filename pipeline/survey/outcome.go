@@ -59,10 +59,11 @@ type Resurvey struct {
 	LengthM        float64
 	Probability    float64 // of being outside
 	Weight         float64 // consequence
-	Cost           float64 // money
-	Benefit        float64 // weighted expected outside metres that it settles
+	Cost           float64 // money; of the first of a package with its mobilisation
+	Benefit        float64 // wrong metres that it is expected to resolve, its own and of its sheet, weighted
 	CumulativeCost float64
 	InBudget       bool
+	Control        bool // drawn at random, whatever is expected of it
 	Reason         string
 	Line           orb.LineString // working plane
 }
@@ -72,6 +73,32 @@ type HeldOut struct {
 	Traces, Readings, Records int
 	LengthM                   float64 // that the traces walked beside surveyed stretches
 	BeforeM, AfterM           float64 // of it within tolerance of the map, of the proposed lines
+}
+
+// Calibration holds promised probabilities of being outside against what was found
+// on surveyed records, each promised without its own evidence.
+type Calibration struct {
+	LeftOut LeftOut
+	Cases   int
+	Outside float64 // share found
+	// Brier is the mean square of promised minus found: reliability - resolution +
+	// uncertainty between tenths, and what lies within them.
+	Brier, Reliability, Resolution, Uncertainty, Within float64
+	Tenths                                              [10]Tenth
+}
+
+// LeftOut says without what a surveyed record was promised.
+type LeftOut string
+
+const (
+	LeftOutRecord LeftOut = "record" // its own evidence
+	LeftOutSheet  LeftOut = "sheet"  // all evidence on its sheet
+)
+
+// Tenth is the cases that were promised a probability of one tenth.
+type Tenth struct {
+	Cases           int
+	Promised, Found float64 // shares
 }
 
 // Result is everything that publish writes.
@@ -94,4 +121,6 @@ type Result struct {
 	FittingMoves    []FittingMove // per fitting
 	HeldOut         *HeldOut      // nil: nothing was held out
 	Resurvey        []Resurvey
+	ResurveyBudget  float64 // money; 0: no limit
+	Calibration     []Calibration
 }
