@@ -111,7 +111,7 @@ func (m *memory) publish(out *Outcome, job *Job) (err error) {
 		Started: job.Publish.Started, Version: job.Version, Config: job.Publish.Config.SHA256,
 		Survey: r.Survey, Judgements: r.Judgements,
 		Findings:  life.Settle(r.Survey, r.Judgements, r.Model, r.Findings, &job.Past),
-		Proposals: life.Propose(r.Survey, r.Judgements, r.Corrections, &job.Past),
+		Proposals: life.Propose(r.Survey, r.Judgements, r.Model, r.Corrections, &job.Past),
 	}
 	run, err := m.ledger.Prepare(night)
 	if err != nil {
@@ -133,14 +133,14 @@ func (m *memory) publish(out *Outcome, job *Job) (err error) {
 
 // cameBack marks the records whose lines came back to the map as proposed.
 func cameBack(s *survey.Survey, past *life.Past) *survey.Survey {
-	corrected := life.Corrected(s.Records, past)
-	if !slices.Contains(corrected, true) {
+	back := life.Corrected(s.Records, past)
+	if !slices.ContainsFunc(back, func(b life.Back) bool { return b.Corrected }) {
 		return s
 	}
 	c := *s
 	c.Records = slices.Clone(s.Records)
 	for i := range c.Records {
-		c.Records[i].Corrected = corrected[i]
+		c.Records[i].Corrected, c.Records[i].Left = back[i].Corrected, back[i].Left
 	}
 	return &c
 }

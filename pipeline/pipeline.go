@@ -176,7 +176,7 @@ func Analyse(ctx context.Context, s *survey.Survey, job Job, log *slog.Logger, p
 	}
 	err = step.do("correct", func() error {
 		c := correct.Lines(r.Survey, r.Judgements, r.Findings, r.Model, job.Correct)
-		r.Corrections, r.FittingMoves, r.Findings = c.Lines, c.Fittings, append(r.Findings, c.Findings...)
+		r.Corrections, r.FittingMoves, r.Findings = c.Lines, c.Fittings, append(r.Findings, life.Continue(s, r.Model, c.Findings, &job.Past)...)
 		return nil
 	})
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"slices"
+	"strings"
 
 	"github.com/asfound/asfound/internal/life"
 )
@@ -19,7 +20,7 @@ func (w *writer) findings(fs []life.Finding) {
 	for i := range past {
 		was[past[i].ID] = &past[i].Finding
 	}
-	insert, done := w.each("INSERT INTO finding VALUES (?, ?, NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)")
+	insert, done := w.each("INSERT INTO finding VALUES (?, ?, NULL" + strings.Repeat(", ?", 28) + ")")
 	defer done()
 	end, doneEnd := w.each("UPDATE finding SET until = ? WHERE id = ? AND until IS NULL AND first < ?")
 	defer doneEnd()
@@ -44,7 +45,7 @@ func (w *writer) findings(fs []life.Finding) {
 		d := &f.Decision
 		insert(f.ID, w.run, string(f.Kind), f.Record, f.Label, f.Utility, f.Sheet, string(f.Life), f.Reason,
 			string(f.Verdict), string(f.Attribution), nullable(f.FromM), nullable(f.ToM), nullable(f.OffsetM), nullable(f.OffsetU), nullable(f.Probability), f.Sentence,
-			lineBlob(f.OnMap), lineBlob(f.OnTruth), stamp(f.First), stamp(f.Last),
+			lineBlob(f.OnMap), lineBlob(f.OnTruth), stamp(f.First), stamp(f.Last), f.Absent,
 			d.Word, stamp(d.Until), d.Who, d.Remark, stamp(d.When), nullable(d.OffsetM), nullable(d.OffsetU), typedJSON(f.Typed))
 	}
 }
@@ -55,7 +56,7 @@ func (w *writer) findings(fs []life.Finding) {
 func told(a, b *life.Finding) bool {
 	near := func(u, v, by float64) bool { return math.IsNaN(u) && math.IsNaN(v) || math.Abs(u-v) < by }
 	return a.Kind == b.Kind && a.Record == b.Record && a.Label == b.Label && a.Utility == b.Utility && a.Sheet == b.Sheet &&
-		a.Life == b.Life && a.Reason == b.Reason && a.Verdict == b.Verdict && a.Attribution == b.Attribution &&
+		a.Life == b.Life && a.Absent == b.Absent && a.Reason == b.Reason && a.Verdict == b.Verdict && a.Attribution == b.Attribution &&
 		near(a.FromM, b.FromM, 5e-3) && near(a.ToM, b.ToM, 5e-3) && near(a.OffsetM, b.OffsetM, 5e-4) && near(a.OffsetU, b.OffsetU, 5e-4) &&
 		near(a.Probability, b.Probability, 5e-3) && a.Decision.Equal(&b.Decision) && a.Typed == b.Typed
 }
@@ -77,11 +78,11 @@ func typedOf(text string) (t life.Typed) {
 }
 
 func (w *writer) proposals(ps []life.Proposal) {
-	insert, done := w.each("INSERT INTO proposal VALUES (?, ?, ?, ?, ?, ?)")
+	insert, done := w.each("INSERT INTO proposal VALUES (?, ?, ?, ?, ?, ?, ?)")
 	defer done()
 	for i := range ps {
 		p := &ps[i]
-		insert(w.run, p.Record, p.Utility, p.Finding, lineBlob(p.Moved), p.ToleranceM)
+		insert(w.run, p.Record, p.Utility, p.Finding, lineBlob(p.Moved), p.ToleranceM, leftJSON(p.Left))
 	}
 }
 

@@ -21,7 +21,7 @@ CREATE TABLE input (
 CREATE INDEX input_run ON input(run);
 CREATE TABLE content (digest BLOB PRIMARY KEY, plane TEXT NOT NULL, line BLOB NOT NULL, utility TEXT NOT NULL, sheet TEXT NOT NULL, cover_m REAL, record TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE record (
-  key TEXT NOT NULL, digest BLOB NOT NULL REFERENCES content(digest), corrected INTEGER NOT NULL,
+  key TEXT NOT NULL, digest BLOB NOT NULL REFERENCES content(digest), corrected INTEGER NOT NULL, left TEXT NOT NULL,
   first INTEGER NOT NULL REFERENCES run(id) ON DELETE CASCADE, until INTEGER REFERENCES run(id) ON DELETE SET NULL);
 CREATE INDEX record_key ON record(key, until);
 CREATE INDEX record_first ON record(first);
@@ -30,7 +30,7 @@ CREATE TABLE finding (
   id TEXT NOT NULL, first INTEGER NOT NULL REFERENCES run(id) ON DELETE CASCADE, until INTEGER REFERENCES run(id) ON DELETE SET NULL,
   kind TEXT NOT NULL, record TEXT NOT NULL, label TEXT NOT NULL, utility TEXT NOT NULL, sheet TEXT NOT NULL, life TEXT NOT NULL, reason TEXT NOT NULL,
   verdict TEXT NOT NULL, attribution TEXT NOT NULL, from_m REAL, to_m REAL, offset_m REAL, offset_u_m REAL, probability REAL, sentence TEXT NOT NULL,
-  on_map BLOB NOT NULL, on_truth BLOB NOT NULL, found_first TEXT NOT NULL, found_last TEXT NOT NULL,
+  on_map BLOB NOT NULL, on_truth BLOB NOT NULL, found_first TEXT NOT NULL, found_last TEXT NOT NULL, absent INTEGER NOT NULL,
   word TEXT NOT NULL, until_day TEXT NOT NULL, who TEXT NOT NULL, remark TEXT NOT NULL, decided TEXT NOT NULL, decided_m REAL, decided_u_m REAL,
   typed TEXT NOT NULL);
 CREATE INDEX finding_id ON finding(id, until);
@@ -40,7 +40,7 @@ CREATE TABLE decision (
   run INTEGER NOT NULL REFERENCES run(id) ON DELETE CASCADE, finding TEXT NOT NULL, word TEXT NOT NULL, until_day TEXT NOT NULL, who TEXT NOT NULL, remark TEXT NOT NULL);
 CREATE INDEX decision_run ON decision(run);
 CREATE TABLE proposal (
-  run INTEGER NOT NULL REFERENCES run(id) ON DELETE CASCADE, record TEXT NOT NULL, utility TEXT NOT NULL, finding TEXT NOT NULL, moved BLOB NOT NULL, tolerance_m REAL NOT NULL);
+  run INTEGER NOT NULL REFERENCES run(id) ON DELETE CASCADE, record TEXT NOT NULL, utility TEXT NOT NULL, finding TEXT NOT NULL, moved BLOB NOT NULL, tolerance_m REAL NOT NULL, left TEXT NOT NULL);
 CREATE INDEX proposal_run ON proposal(run);
 `,
 	// 2: readings of files that need not be read, or be there, again.

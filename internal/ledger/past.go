@@ -11,7 +11,6 @@ import (
 
 	"github.com/asfound/asfound/internal/crs"
 	"github.com/asfound/asfound/internal/life"
-	"github.com/asfound/asfound/pipeline/survey"
 )
 
 // queryer is a database or a transaction.
@@ -45,16 +44,16 @@ func (l *Ledger) Past(plane string, grids ...*crs.Grid) (past life.Past, err err
 	defer func() { err = l.explain(err) }()
 	p := &planes{to: plane, grids: grids, from: map[string]*crs.Operation{}}
 	past.Records = map[string]life.Record{}
-	err = rows(l.db, `SELECT r.key, c.plane, c.line, c.utility, c.cover_m, r.corrected FROM record r JOIN content c ON c.digest = r.digest WHERE r.until IS NULL`,
+	err = rows(l.db, `SELECT r.key, c.plane, c.line, c.utility, c.cover_m, r.corrected, r.left FROM record r JOIN content c ON c.digest = r.digest WHERE r.until IS NULL`,
 		func(scan func(...any) error) error {
-			var key, plane string
+			var key, plane, left string
 			var rec life.Record
 			var line []byte
 			var cover sql.NullFloat64
-			if err := scan(&key, &plane, &line, &rec.Utility, &cover, &rec.Corrected); err != nil {
+			if err := scan(&key, &plane, &line, &rec.Utility, &cover, &rec.Corrected, &left); err != nil {
 				return err
 			}
-			rec.CoverM = orNaN(cover)
+			rec.CoverM, rec.Left = orNaN(cover), leftOf(left)
 			rec.Line, err = p.line(line, plane)
 			past.Records[key] = rec
 			return err
@@ -62,14 +61,15 @@ func (l *Ledger) Past(plane string, grids ...*crs.Grid) (past life.Past, err err
 	if err != nil {
 		return past, err
 	}
-	err = rows(l.db, `SELECT p.record, p.utility, p.finding, p.moved, p.tolerance_m, r.plane FROM proposal p JOIN run r ON r.id = p.run WHERE r.done = 1 ORDER BY p.record`,
+	err = rows(l.db, `SELECT p.record, p.utility, p.finding, p.moved, p.tolerance_m, p.left, r.plane FROM proposal p JOIN run r ON r.id = p.run WHERE r.done = 1 ORDER BY p.record`,
 		func(scan func(...any) error) error {
 			var at life.Proposal
 			var line []byte
-			var plane string
-			if err := scan(&at.Record, &at.Utility, &at.Finding, &line, &at.ToleranceM, &plane); err != nil {
+			var plane, left string
+			if err := scan(&at.Record, &at.Utility, &at.Finding, &line, &at.ToleranceM, &left, &plane); err != nil {
 				return err
 			}
+			at.Left = leftOf(left)
 			at.Moved, err = p.line(line, plane)
 			past.Proposals = append(past.Proposals, at)
 			return err
@@ -102,7 +102,7 @@ type stored struct {
 }
 
 const findingColumns = `f.id, f.kind, f.record, f.label, f.utility, f.sheet, f.life, f.reason, f.verdict, f.attribution, f.from_m, f.to_m, f.offset_m, f.offset_u_m,
-  f.probability, f.sentence, f.on_map, f.on_truth, f.found_first, f.found_last, f.word, f.until_day, f.who, f.remark, f.decided, f.decided_m, f.decided_u_m, f.typed, r.plane`
+  f.probability, f.sentence, f.on_map, f.on_truth, f.found_first, f.found_last, f.absent, f.word, f.until_day, f.who, f.remark, f.decided, f.decided_m, f.decided_u_m, f.typed, r.plane`
 
 // readFindings reads every finding as the last run left it, by id.
 func readFindings(q queryer) (out []stored, err error) {
@@ -113,7 +113,7 @@ func readFindings(q queryer) (out []stored, err error) {
 	}
 	err = rows(q, "SELECT "+findingColumns+" FROM finding f JOIN run r ON r.id = f.first WHERE f.until IS NULL ORDER BY f.id", func(scan func(...any) error) error {
 		f, err := scanFinding(scan)
-		if f.Life != survey.LifeGone && f.Life != survey.LifeCorrected { // as it was, it was found by every run since
+		if !f.Absent { // as it was, it was found by every run since
 			f.Last = unstamp(last)
 		}
 		out = append(out, f)
@@ -127,7 +127,7 @@ func scanFinding(scan func(...any) error) (f stored, err error) {
 	var first, last, until, decided, typed string
 	d := &f.Decision
 	err = scan(&f.ID, &f.Kind, &f.Record, &f.Label, &f.Utility, &f.Sheet, &f.Life, &f.Reason, &f.Verdict, &f.Attribution, &n[0], &n[1], &n[2], &n[3],
-		&n[4], &f.Sentence, &f.onMap, &f.onTruth, &first, &last, &d.Word, &until, &d.Who, &d.Remark, &decided, &n[5], &n[6], &typed, &f.plane)
+		&n[4], &f.Sentence, &f.onMap, &f.onTruth, &first, &last, &f.Absent, &d.Word, &until, &d.Who, &d.Remark, &decided, &n[5], &n[6], &typed, &f.plane)
 	for i, to := range []*float64{&f.FromM, &f.ToM, &f.OffsetM, &f.OffsetU, &f.Probability, &d.OffsetM, &d.OffsetU} {
 		*to = orNaN(n[i])
 	}

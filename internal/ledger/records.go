@@ -20,26 +20,27 @@ func (w *writer) records(s *survey.Survey) {
 	type standing struct {
 		digest    [sha256.Size]byte
 		corrected bool
+		left      string
 	}
 	before := map[string]standing{}
-	w.query("SELECT key, digest, corrected FROM record WHERE until IS NULL", func(scan func(...any) error) error {
+	w.query("SELECT key, digest, corrected, left FROM record WHERE until IS NULL", func(scan func(...any) error) error {
 		var key string
 		var digest []byte
 		var at standing
-		err := scan(&key, &digest, &at.corrected)
+		err := scan(&key, &digest, &at.corrected, &at.left)
 		copy(at.digest[:], digest)
 		before[key] = at
 		return err
 	})
 	content, doneContent := w.each("INSERT OR IGNORE INTO content VALUES (?, ?, ?, ?, ?, ?, ?)")
 	defer doneContent()
-	span, doneSpan := w.each("INSERT INTO record(key, digest, corrected, first) VALUES (?, ?, ?, ?)")
+	span, doneSpan := w.each("INSERT INTO record(key, digest, corrected, left, first) VALUES (?, ?, ?, ?, ?)")
 	defer doneSpan()
 	end, doneEnd := w.each("UPDATE record SET until = ? WHERE key = ? AND until IS NULL AND first < ?")
 	defer doneEnd()
 	for i, key := range keysOf(s) {
 		rec := &s.Records[i]
-		now := standing{digestOf(s, rec), rec.Corrected}
+		now := standing{digestOf(s, rec), rec.Corrected, leftJSON(rec.Left)}
 		was, known := before[key]
 		delete(before, key)
 		if known && was == now {
@@ -51,7 +52,7 @@ func (w *writer) records(s *survey.Survey) {
 		if !known || was.digest != now.digest {
 			content(now.digest[:], s.Plane, lineBlob(rec.Parts), rec.Utility, rec.Sheet, nullable(rec.CoverM), recordJSON(s, rec))
 		}
-		span(key, now.digest[:], now.corrected, w.run)
+		span(key, now.digest[:], now.corrected, now.left, w.run)
 	}
 	for key := range before { // gone from the map
 		end(w.run, key, w.run)
@@ -156,4 +157,24 @@ func nullable(v float64) any {
 		return nil
 	}
 	return v
+}
+
+// leftJSON is what a record tells of the sheet that it left; "" where it tells
+// nothing.
+func leftJSON(l survey.Left) string {
+	if len(l.Forms) == 0 {
+		return ""
+	}
+	text, err := json.Marshal(l)
+	if err != nil {
+		return "" // finite numbers always have a JSON form
+	}
+	return string(text)
+}
+
+func leftOf(text string) (l survey.Left) {
+	if text == "" || json.Unmarshal([]byte(text), &l) != nil {
+		return survey.Left{}
+	}
+	return l
 }

@@ -15,6 +15,11 @@ import (
 // by default; practice.
 const beyond = 1.96
 
+// patience is for how long a finding that is no longer found, though nobody changed
+// the map, stays where it stands: evidence comes in night by night, and a
+// probability near the limit goes to and fro; practice.
+const patience = 14 * 24 * time.Hour
+
 // Continue gives tonight's findings the ids that they had, and says where each
 // stands. It changes nothing that it is given.
 func Continue(s *survey.Survey, m *survey.Model, fs []survey.Finding, past *Past) []survey.Finding {
@@ -71,7 +76,7 @@ func next(f *survey.Finding, p *Finding, started time.Time) (survey.Life, string
 			return survey.LifeReopened, "deferred until " + day(d.Until)
 		}
 		return survey.LifeDeferred, ""
-	case p.Life == survey.LifeGone:
+	case p.Life == survey.LifeGone, p.Life == survey.LifeReopened && p.Absent:
 		return survey.LifeReopened, "found again; last found on " + day(p.Last)
 	case p.Life == survey.LifeReopened:
 		return survey.LifeReopened, p.Reason
@@ -104,6 +109,7 @@ func Settle(s *survey.Survey, js []survey.Judgement, m *survey.Model, fs []surve
 		if found[p.ID] {
 			continue
 		}
+		p.Absent = true
 		p.Life, p.Reason = notFound(s, js, &p, past, byKey)
 		out = append(out, p)
 	}
@@ -144,6 +150,7 @@ func notFound(s *survey.Survey, js []survey.Judgement, p *Finding, past *Past, b
 		return p.Life, p.Reason
 	}
 	r, changed := lies(s, p, past, byKey)
+	waits := past.Started.Sub(p.Last) < patience
 	switch {
 	case r < 0 && p.Record != "":
 		return survey.LifeGone, "its record is no longer on the map"
@@ -151,6 +158,8 @@ func notFound(s *survey.Survey, js []survey.Judgement, p *Finding, past *Past, b
 		return survey.LifeCorrected, "the line is on the map"
 	case r >= 0 && changed && verdict(&js[r], p.Kind) == survey.VerdictWithin:
 		return survey.LifeCorrected, "the record came back and is within"
+	case waits && !changed:
+		return p.Life, "not found since " + day(p.Last)
 	case r >= 0 && verdict(&js[r], p.Kind) == survey.VerdictWithin:
 		return survey.LifeGone, "the data now puts the record within"
 	}

@@ -44,6 +44,7 @@ type Finding struct {
 	OnMap, OnTruth orb.MultiLineString // where the map has it, and where the data puts it
 
 	First, Last time.Time // the runs that first and last found it
+	Absent      bool      // the last run did not find it, which may be for a few nights only
 	Decision    Decision  // in force; Word "" none
 	Typed       Typed     // what stood in its row of the decisions when that was last read
 }
@@ -68,6 +69,7 @@ type Record struct {
 	Line      orb.MultiLineString
 	CoverM    float64 // NaN unknown
 	Corrected bool
+	Left      survey.Left // of a corrected record: what it tells of the sheet that it left
 }
 
 // Proposal is the line that the last run proposed for a record.
@@ -79,6 +81,7 @@ type Proposal struct {
 	// tolerance, and ToleranceM that: the map as it was does not come near.
 	Moved      orb.MultiLineString
 	ToleranceM float64
+	Left       survey.Left // what the record tells of its sheet while it is as it is
 }
 
 // Words are the decisions that a person can make.

@@ -57,8 +57,9 @@ func (w *town) findings() (fs []survey.Finding) {
 // next. Corrections move a record to where the data has it.
 func (w *town) night(started time.Time) []survey.Finding {
 	w.past.Started = started
-	for r, back := range Corrected(w.s.Records, &w.past) {
-		w.s.Records[r].Corrected = back
+	back := Corrected(w.s.Records, &w.past)
+	for r := range back {
+		w.s.Records[r].Corrected = back[r].Corrected
 	}
 	fs := Continue(&w.s, &w.m, w.findings(), &w.past)
 	cs := make([]survey.Correction, len(w.js))
@@ -69,12 +70,12 @@ func (w *town) night(started time.Time) []survey.Finding {
 		for v, at := range rec.Parts[0] {
 			line[v] = orb.Point{at[0], at[1] + f.OffsetM}
 		}
-		cs[f.Record] = survey.Correction{Record: f.Record, Moved: true, Finding: f.ID, Parts: []survey.CorrectedPart{{Line: line}}}
+		cs[f.Record] = survey.Correction{Record: f.Record, Moved: true, MovedM: math.Abs(f.OffsetM), Finding: f.ID, Parts: []survey.CorrectedPart{{Line: line}}}
 	}
-	next := Past{Findings: Settle(&w.s, w.js, &w.m, fs, &w.past), Proposals: Propose(&w.s, w.js, cs, &w.past), Records: map[string]Record{}}
+	next := Past{Findings: Settle(&w.s, w.js, &w.m, fs, &w.past), Proposals: Propose(&w.s, w.js, &w.m, cs, &w.past), Records: map[string]Record{}}
 	for i := range w.s.Records {
 		rec := &w.s.Records[i]
-		next.Records[rec.Key()] = Record{Utility: rec.Utility, Line: rec.Parts, CoverM: rec.CoverM, Corrected: rec.Corrected}
+		next.Records[rec.Key()] = Record{Utility: rec.Utility, Line: rec.Parts, CoverM: rec.CoverM, Corrected: rec.Corrected, Left: back[i].Left}
 	}
 	w.past = next
 	return fs
@@ -250,15 +251,20 @@ func TestLife(t *testing.T) {
 		lay(w, offM+1.9*0.05, 0)
 		expect(t, w, 4, survey.LifeRejected)
 		lay(w, 0.2, 0) // not found, since the data has it within
-		expect(t, w, 5, survey.LifeGone)
+		if p := expect(t, w, 5, survey.LifeRejected); !p.Absent || p.Reason != "not found since 2026-06-04" {
+			t.Errorf("absent %v: %s", p.Absent, p.Reason)
+		}
+		expect(t, w, 18, survey.LifeGone) // a fortnight later
 		lay(w, offM, 0)
-		expect(t, w, 6, survey.LifeRejected) // no flicker
+		if p := expect(t, w, 19, survey.LifeRejected); p.Absent {
+			t.Error("it is still absent")
+		}
 		lay(w, offM+2*0.05, 0)
-		p := expect(t, w, 7, survey.LifeReopened)
+		p := expect(t, w, 20, survey.LifeReopened)
 		if p.Decision.Word != "" {
 			t.Error("the rejection still holds")
 		}
-		expect(t, w, 8, survey.LifeReopened) // until somebody decides
+		expect(t, w, 21, survey.LifeReopened) // until somebody decides
 	})
 	t.Run("deferred, and back on its day", func(t *testing.T) {
 		w := start(t)
@@ -270,9 +276,13 @@ func TestLife(t *testing.T) {
 	t.Run("gone and found again", func(t *testing.T) {
 		w := start(t)
 		lay(w, 0.3, 0)
-		expect(t, w, 3, survey.LifeGone)
+		expect(t, w, 3, survey.LifeOpen)
 		lay(w, offM, 0)
-		p := expect(t, w, 4, survey.LifeReopened)
+		expect(t, w, 4, survey.LifeOpen) // no flicker
+		lay(w, 0.3, 0)
+		expect(t, w, 19, survey.LifeGone)
+		lay(w, offM, 0)
+		p := expect(t, w, 20, survey.LifeReopened)
 		if !p.First.Equal(nightOf(1)) {
 			t.Errorf("it was first found on %v", p.First)
 		}

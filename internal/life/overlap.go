@@ -32,6 +32,11 @@ func newCourse(l orb.MultiLineString) course {
 	return c
 }
 
+func lengthOf(l orb.MultiLineString) float64 {
+	c := newCourse(l)
+	return c.length
+}
+
 // along is how much of a lies along b: the length of its pieces whose middle is
 // within reachM of b where b runs their way, whichever direction either is drawn
 // in. Near counts a piece by how near it is, one on b in full.

@@ -55,6 +55,9 @@ func (p *problem) effects(inv *estimate.Inverse) []survey.Effect {
 		sessions[c.session].Checks++
 		sources[p.ev.sessions[c.session].source].Checks++
 	}
+	for _, l := range p.left {
+		sheets[l.sheet].Left++
+	}
 	markSignificant(sheets, p.o.NameM, p.o.FalseDiscovery)
 	for k := range sheets {
 		if sheets[k].Significant {
@@ -141,7 +144,7 @@ func markSignificant(effects []survey.Effect, sizeM, rate float64) {
 	var tested []int
 	var p []float64
 	for i := range effects {
-		if effects[i].Readings+effects[i].Checks > 0 {
+		if effects[i].Readings+effects[i].Checks+effects[i].Left > 0 {
 			tested = append(tested, i)
 			e := exceedance(effects[i].V, sizeM)
 			if effects[i].Kind == survey.EffectSession { // nor does it accuse itself

@@ -201,6 +201,7 @@ func (p *problem) factor(information float64) error {
 			s.observe(&r, v, c.weight/(c.sigma*c.sigma))
 		}
 	}
+	p.addLeft(&s)
 	if err := p.inOrder(p.readCells, information, p.handOver); err != nil {
 		return err
 	}

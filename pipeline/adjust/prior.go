@@ -68,6 +68,9 @@ func (p *problem) unreadSheets() {
 			read[k] = true
 		}
 	}
+	for i := range p.left {
+		read[p.left[i].sheet] = true
+	}
 	scale2 := p.o.SheetM * p.o.SheetM
 	sum, count := expectedSheets*scale2/unread(p.o.SheetNu), float64(expectedSheets)
 	for i := range p.sheet {

@@ -38,6 +38,7 @@ type problem struct {
 
 	own, sheet, session, source []prior
 	join                        []prior // a join's first point given its second
+	left                        []left
 	mapM                        float64 // prior size of a shift of the whole map
 	iterations, most            int     // done, and at most
 
@@ -186,6 +187,7 @@ func (p *problem) reweight() {
 			priors[i].reweight(p.x)
 		}
 	}
+	p.reweightLeft()
 }
 
 // weigh sets the weights of a cell's readings from their residuals.

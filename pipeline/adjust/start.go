@@ -147,6 +147,9 @@ func (p *problem) startSheets() {
 				}
 			}
 		}
+		for _, l := range p.left {
+			forms[l.sheet] = append(forms[l.sheet], l.forms...)
+		}
 		for k, fs := range forms {
 			at := p.u.sheets + 2*k
 			p.x[at], p.x[at+1] = robustShift(fs, moved[k], math.Hypot(p.o.OwnM, p.o.LocalM))

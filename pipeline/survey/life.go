@@ -26,3 +26,14 @@ func (r *Record) SharedSheet() string {
 	}
 	return r.Sheet
 }
+
+// Left is what the data said of a record as it was drawn, before it was corrected
+// on the map and left its sheet: how far off the drawing was across its lines.
+type Left struct {
+	Sheet string
+	Forms []Form
+}
+
+// Form is the offset of a record along one direction, east and north the unit
+// vector to the right of it.
+type Form struct{ East, North, OffsetM float64 }

@@ -193,6 +193,7 @@ type Effect struct {
 	Readings int
 	Records  int
 	Checks   int // control checks behind a session or source
+	Left     int // records that have left a sheet since, corrected on the map
 	V        Vector
 	// Others is a session's V with nothing presumed of it: what all but its own
 	// word says.

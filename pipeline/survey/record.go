@@ -24,6 +24,7 @@ type Record struct {
 	// Corrected says that the line came back to the map as an earlier run had
 	// proposed it.
 	Corrected bool
+	Left      Left // of a corrected record: what it tells of the sheet that it left
 
 	Installed int     // year; 0 unknown
 	Material  string  // as the map has it
