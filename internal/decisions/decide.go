@@ -82,7 +82,7 @@ func (r *Row) reject(head, why string) survey.Reject {
 // keeps what it was decided on.
 func (r *Row) decide(p *life.Finding, started time.Time) {
 	p.Typed = r.Typed
-	d := life.Decision{Word: r.Word, Who: r.Who, Remark: r.Remark, When: started, OffsetM: p.OffsetM, OffsetU: p.OffsetU}
+	d := life.Decision{Word: r.Word, Who: r.Who, Remark: r.Remark, When: started, OffsetM: p.OffsetM, OffsetU: p.OffsetU, OnTruth: p.OnTruth}
 	if r.Word == string(survey.LifeDeferred) {
 		d.Until, _ = time.Parse(time.DateOnly, r.Until) // it has been read before
 	}
@@ -90,7 +90,7 @@ func (r *Row) decide(p *life.Finding, started time.Time) {
 	case r.Word == "":
 		d = life.Decision{}
 	case was.Word == d.Word && was.Until.Equal(d.Until):
-		d.When, d.OffsetM, d.OffsetU = was.When, was.OffsetM, was.OffsetU
+		d.When, d.OffsetM, d.OffsetU, d.OnTruth = was.When, was.OffsetM, was.OffsetU, was.OnTruth
 		d.Who = cmp.Or(d.Who, was.Who)
 	default:
 		d.Who = cmp.Or(d.Who, r.savedBy)

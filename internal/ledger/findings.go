@@ -20,7 +20,7 @@ func (w *writer) findings(fs []life.Finding) {
 	for i := range past {
 		was[past[i].ID] = &past[i].Finding
 	}
-	insert, done := w.each("INSERT INTO finding VALUES (?, ?, NULL" + strings.Repeat(", ?", 28) + ")")
+	insert, done := w.each("INSERT INTO finding VALUES (?, ?, NULL" + strings.Repeat(", ?", 29) + ")")
 	defer done()
 	end, doneEnd := w.each("UPDATE finding SET until = ? WHERE id = ? AND until IS NULL AND first < ?")
 	defer doneEnd()
@@ -46,7 +46,7 @@ func (w *writer) findings(fs []life.Finding) {
 		insert(f.ID, w.run, string(f.Kind), f.Record, f.Label, f.Utility, f.Sheet, string(f.Life), f.Reason,
 			string(f.Verdict), string(f.Attribution), nullable(f.FromM), nullable(f.ToM), nullable(f.OffsetM), nullable(f.OffsetU), nullable(f.Probability), f.Sentence,
 			lineBlob(f.OnMap), lineBlob(f.OnTruth), stamp(f.First), stamp(f.Last), f.Absent,
-			d.Word, stamp(d.Until), d.Who, d.Remark, stamp(d.When), nullable(d.OffsetM), nullable(d.OffsetU), typedJSON(f.Typed))
+			d.Word, stamp(d.Until), d.Who, d.Remark, stamp(d.When), nullable(d.OffsetM), nullable(d.OffsetU), lineBlob(d.OnTruth), typedJSON(f.Typed))
 	}
 }
 

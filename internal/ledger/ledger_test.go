@@ -76,7 +76,7 @@ func TestWhatIsWrittenIsRead(t *testing.T) {
 	f := finding("P-1", 0.8, survey.LifeRejected)
 	f.Reason, f.Sentence, f.Attribution = "a reason", "in words", survey.AttributionRecord
 	f.Typed = life.Typed{Word: "rejected", Who: "K. Example", Remark: "=no"}
-	f.Decision = life.Decision{Word: "rejected", Who: "K. Example", Remark: "=no", When: nightOf(1), OffsetM: 0.7, OffsetU: 0.04, Until: nightOf(9)}
+	f.Decision = life.Decision{Word: "rejected", Who: "K. Example", Remark: "=no", When: nightOf(1), OffsetM: 0.7, OffsetU: 0.04, Until: nightOf(9), OnTruth: f.OnMap}
 	p := life.Proposal{Record: "map#A", Utility: "water", Finding: "P-1", Moved: f.OnTruth, ToleranceM: 0.5}
 	s := mains(map[string]float64{"B": 5}, "A", "B")
 	s.Records[1].Corrected = true

@@ -31,7 +31,7 @@ CREATE TABLE finding (
   kind TEXT NOT NULL, record TEXT NOT NULL, label TEXT NOT NULL, utility TEXT NOT NULL, sheet TEXT NOT NULL, life TEXT NOT NULL, reason TEXT NOT NULL,
   verdict TEXT NOT NULL, attribution TEXT NOT NULL, from_m REAL, to_m REAL, offset_m REAL, offset_u_m REAL, probability REAL, sentence TEXT NOT NULL,
   on_map BLOB NOT NULL, on_truth BLOB NOT NULL, found_first TEXT NOT NULL, found_last TEXT NOT NULL, absent INTEGER NOT NULL,
-  word TEXT NOT NULL, until_day TEXT NOT NULL, who TEXT NOT NULL, remark TEXT NOT NULL, decided TEXT NOT NULL, decided_m REAL, decided_u_m REAL,
+  word TEXT NOT NULL, until_day TEXT NOT NULL, who TEXT NOT NULL, remark TEXT NOT NULL, decided TEXT NOT NULL, decided_m REAL, decided_u_m REAL, decided_on BLOB NOT NULL,
   typed TEXT NOT NULL);
 CREATE INDEX finding_id ON finding(id, until);
 CREATE INDEX finding_first ON finding(first);

@@ -89,6 +89,9 @@ func (l *Ledger) Past(plane string, grids ...*crs.Grid) (past life.Past, err err
 		if f.OnTruth, err = p.line(f.onTruth, f.plane); err != nil {
 			return past, err
 		}
+		if f.Decision.OnTruth, err = p.line(f.decidedOn, f.plane); err != nil {
+			return past, err
+		}
 		past.Findings = append(past.Findings, f.Finding)
 	}
 	return past, nil
@@ -97,12 +100,12 @@ func (l *Ledger) Past(plane string, grids ...*crs.Grid) (past life.Past, err err
 // stored is a finding whose lines are not read yet.
 type stored struct {
 	life.Finding
-	plane          string
-	onMap, onTruth []byte
+	plane                     string
+	onMap, onTruth, decidedOn []byte
 }
 
 const findingColumns = `f.id, f.kind, f.record, f.label, f.utility, f.sheet, f.life, f.reason, f.verdict, f.attribution, f.from_m, f.to_m, f.offset_m, f.offset_u_m,
-  f.probability, f.sentence, f.on_map, f.on_truth, f.found_first, f.found_last, f.absent, f.word, f.until_day, f.who, f.remark, f.decided, f.decided_m, f.decided_u_m, f.typed, r.plane`
+  f.probability, f.sentence, f.on_map, f.on_truth, f.found_first, f.found_last, f.absent, f.word, f.until_day, f.who, f.remark, f.decided, f.decided_m, f.decided_u_m, f.decided_on, f.typed, r.plane`
 
 // readFindings reads every finding as the last run left it, by id.
 func readFindings(q queryer) (out []stored, err error) {
@@ -127,7 +130,7 @@ func scanFinding(scan func(...any) error) (f stored, err error) {
 	var first, last, until, decided, typed string
 	d := &f.Decision
 	err = scan(&f.ID, &f.Kind, &f.Record, &f.Label, &f.Utility, &f.Sheet, &f.Life, &f.Reason, &f.Verdict, &f.Attribution, &n[0], &n[1], &n[2], &n[3],
-		&n[4], &f.Sentence, &f.onMap, &f.onTruth, &first, &last, &f.Absent, &d.Word, &until, &d.Who, &d.Remark, &decided, &n[5], &n[6], &typed, &f.plane)
+		&n[4], &f.Sentence, &f.onMap, &f.onTruth, &first, &last, &f.Absent, &d.Word, &until, &d.Who, &d.Remark, &decided, &n[5], &n[6], &f.decidedOn, &typed, &f.plane)
 	for i, to := range []*float64{&f.FromM, &f.ToM, &f.OffsetM, &f.OffsetU, &f.Probability, &d.OffsetM, &d.OffsetU} {
 		*to = orNaN(n[i])
 	}

@@ -144,6 +144,9 @@ func recordJSON(s *survey.Survey, rec *survey.Record) string {
 
 // lineBlob is a line as the ledger holds it: well-known binary.
 func lineBlob(l orb.MultiLineString) []byte {
+	if l == nil {
+		l = orb.MultiLineString{}
+	}
 	b, err := wkb.Marshal(l, binary.LittleEndian)
 	if err != nil {
 		return nil // a buffer takes every line

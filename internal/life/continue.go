@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"github.com/paulmach/orb"
+
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -41,14 +43,14 @@ func Continue(s *survey.Survey, m *survey.Model, fs []survey.Finding, past *Past
 		f := &out[i]
 		if p := own[i]; p != nil {
 			f.ID = p.ID
-			f.Life, f.LifeReason = next(f, p, past.Started)
+			f.Life, f.LifeReason = next(f, onTruth(s, m, f), p, past.Started)
 			continue
 		}
 		f.ID = freshID(f.ID, taken)
 		taken[f.ID] = true
 		f.Life = survey.LifeNew
 		if p := whole[i]; p != nil { // split off: what was decided of the whole holds for it
-			f.Life, _ = next(f, p, past.Started)
+			f.Life, _ = next(f, onTruth(s, m, f), p, past.Started)
 			f.LifeReason = splitFrom + p.ID
 		}
 	}
@@ -58,7 +60,7 @@ func Continue(s *survey.Survey, m *survey.Model, fs []survey.Finding, past *Past
 const splitFrom = "was part of "
 
 // next is where a finding stands that was there before.
-func next(f *survey.Finding, p *Finding, started time.Time) (survey.Life, string) {
+func next(f *survey.Finding, truth orb.MultiLineString, p *Finding, started time.Time) (survey.Life, string) {
 	d := &p.Decision
 	switch {
 	case p.Life == survey.LifeCorrected:
@@ -66,9 +68,9 @@ func next(f *survey.Finding, p *Finding, started time.Time) (survey.Life, string
 	case d.Word == string(survey.LifeAccepted):
 		return survey.LifeAccepted, ""
 	case d.Word == string(survey.LifeRejected):
-		if moved := math.Abs(f.OffsetM - d.OffsetM); moved > beyond*d.OffsetU {
-			return survey.LifeReopened, fmt.Sprintf("rejected on %s at %+.2f m (u %.2f m); the evidence now says %+.2f m",
-				day(d.When), d.OffsetM, d.OffsetU, f.OffsetM)
+		if m := changed(f, truth, d); m > beyond*d.OffsetU {
+			return survey.LifeReopened, fmt.Sprintf("rejected on %s at %.2f m (u %.2f m); what the evidence says has changed by %.2f m since",
+				day(d.When), math.Abs(d.OffsetM), d.OffsetU, m)
 		}
 		return survey.LifeRejected, ""
 	case d.Word == string(survey.LifeDeferred):
@@ -82,6 +84,25 @@ func next(f *survey.Finding, p *Finding, started time.Time) (survey.Life, string
 		return survey.LifeReopened, p.Reason
 	}
 	return survey.LifeOpen, ""
+}
+
+// changed is by how much what the evidence says has changed since a decision: of a
+// position by how far the line has moved, whatever became of the map, and whichever
+// way it is drawn; infinitely where it says nothing of the same place any more.
+func changed(f *survey.Finding, truth orb.MultiLineString, d *Decision) float64 {
+	const reachM = 5
+	if f.Kind != survey.KindPosition || len(d.OnTruth) == 0 {
+		return math.Abs(math.Abs(f.OffsetM) - math.Abs(d.OffsetM))
+	}
+	a, b := newCourse(truth), newCourse(d.OnTruth)
+	if a.length > b.length {
+		a, b = b, a
+	}
+	length, near := along(&a, &b, reachM)
+	if length == 0 {
+		return math.Inf(1)
+	}
+	return reachM * (1 - near/length)
 }
 
 func day(t time.Time) string { return t.UTC().Format(time.DateOnly) }

@@ -77,14 +77,19 @@ func (p *Past) proposed() []Proposal {
 	return lines
 }
 
-// sameLine says whether two lines have the same vertices but for what a change of
-// the working plane rounds off, a tenth of a millimetre.
+// sameLine says whether two lines have the same vertices, whichever way they are
+// drawn, but for what a change of the working plane rounds off, a tenth of a
+// millimetre.
 func sameLine(a, b orb.MultiLineString) bool {
 	const roundedM = 1e-4
 	return slices.EqualFunc(a, b, func(p, q orb.LineString) bool {
-		return slices.EqualFunc(p, q, func(u, v orb.Point) bool {
-			return max(u[0]-v[0], v[0]-u[0], u[1]-v[1], v[1]-u[1]) <= roundedM
-		})
+		same := func(u, v orb.Point) bool { return max(u[0]-v[0], v[0]-u[0], u[1]-v[1], v[1]-u[1]) <= roundedM }
+		if slices.EqualFunc(p, q, same) {
+			return true
+		}
+		back := slices.Clone(q)
+		slices.Reverse(back)
+		return slices.EqualFunc(p, back, same)
 	})
 }
 

@@ -59,8 +59,10 @@ type Decision struct {
 	Who, Remark string
 	When        time.Time // start of the run that first read it
 
-	// What it was decided on: the finding as the run before had left it.
+	// What it was decided on: the finding as the run before had left it, and where
+	// the data then put its line.
 	OffsetM, OffsetU float64
+	OnTruth          orb.MultiLineString
 }
 
 // Record is a record of the map as it stood at the last run.

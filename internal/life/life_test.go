@@ -196,7 +196,7 @@ func TestIDsAreNotGivenTwice(t *testing.T) {
 // decide is what reading the workbook does.
 func (w *town) decide(t *testing.T, id, word string, until time.Time) {
 	p := w.finding(t, id)
-	p.Decision = Decision{Word: word, Until: until, Who: "K. Example", When: nightOf(2), OffsetM: p.OffsetM, OffsetU: p.OffsetU}
+	p.Decision = Decision{Word: word, Until: until, Who: "K. Example", When: nightOf(2), OffsetM: p.OffsetM, OffsetU: p.OffsetU, OnTruth: p.OnTruth}
 }
 
 // TestLife follows one finding through the decisions that people make.
@@ -249,6 +249,10 @@ func TestLife(t *testing.T) {
 		w.decide(t, "P-A", "rejected", time.Time{}) // at 0.80 m, u 0.05 m
 		expect(t, w, 3, survey.LifeRejected)
 		lay(w, offM+1.9*0.05, 0)
+		expect(t, w, 4, survey.LifeRejected)
+		w.redraw()
+		w.main("A", offM+0.05, straight(0, 100, 0)...) // the other way round
+		w.m.Profiles[0].Nodes[0].OffsetM = -offM
 		expect(t, w, 4, survey.LifeRejected)
 		lay(w, 0.2, 0) // not found, since the data has it within
 		if p := expect(t, w, 5, survey.LifeRejected); !p.Absent || p.Reason != "not found since 2026-06-04" {
