@@ -94,7 +94,6 @@ func adjusted(ev *evidence, n *network, before *survey.Model, atOnce int, o Opti
 	if err != nil {
 		return nil, err
 	}
-	p.left = gatherLeft(s, n)
 	p.begin(before)
 	if err := p.run(); err != nil {
 		return nil, err

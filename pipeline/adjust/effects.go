@@ -55,7 +55,7 @@ func (p *problem) effects(inv *estimate.Inverse) []survey.Effect {
 		sessions[c.session].Checks++
 		sources[p.ev.sessions[c.session].source].Checks++
 	}
-	for _, l := range p.left {
+	for _, l := range p.ev.left {
 		sheets[l.sheet].Left++
 	}
 	markSignificant(sheets, p.o.NameM, p.o.FalseDiscovery)

@@ -23,6 +23,7 @@ type unknowns struct {
 type evidence struct {
 	obs      []observation // by record, then trace
 	checks   []check
+	left     []left
 	sessions []session
 	setups   map[setup]int // their numbers
 	sources  []string
@@ -98,7 +99,7 @@ type check struct {
 // gather turns matches into observations, in an order that does not depend on
 // the order of the input.
 func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, n *network, o Options) *evidence {
-	ev := &evidence{traceIDs: make([]string, len(s.Traces)), obs: make([]observation, 0, countUsed(matches)+2*len(exposed))}
+	ev := &evidence{left: gatherLeft(s, n), traceIDs: make([]string, len(s.Traces)), obs: make([]observation, 0, countUsed(matches)+2*len(exposed))}
 	ev.nameSessions(s)
 	type biasKey struct{ trace, part int32 }
 	biases := map[biasKey]int32{}

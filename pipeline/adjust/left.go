@@ -38,8 +38,8 @@ func gatherLeft(s *survey.Survey, n *network) (out []left) {
 
 // addLeft adds what is remembered of the sheets to the joint equations.
 func (p *problem) addLeft(s *system) {
-	for i := range p.left {
-		l := &p.left[i]
+	for i := range p.ev.left {
+		l := &p.ev.left[i]
 		at := int(p.joint.place[p.u.sheets+2*l.sheet])
 		for _, f := range l.forms {
 			var r row
@@ -52,8 +52,8 @@ func (p *problem) addLeft(s *system) {
 
 // reweightLeft sets their Student-t weights from the estimate.
 func (p *problem) reweightLeft() {
-	for i := range p.left {
-		l := &p.left[i]
+	for i := range p.ev.left {
+		l := &p.ev.left[i]
 		at, q := p.u.sheets+2*l.sheet, 0.0
 		for _, f := range l.forms {
 			d := (f.value - f.east*p.x[at] - f.north*p.x[at+1]) / p.o.OwnM

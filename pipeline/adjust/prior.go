@@ -68,8 +68,8 @@ func (p *problem) unreadSheets() {
 			read[k] = true
 		}
 	}
-	for i := range p.left {
-		read[p.left[i].sheet] = true
+	for i := range p.ev.left {
+		read[p.ev.left[i].sheet] = true
 	}
 	scale2 := p.o.SheetM * p.o.SheetM
 	sum, count := expectedSheets*scale2/unread(p.o.SheetNu), float64(expectedSheets)

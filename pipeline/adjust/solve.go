@@ -38,7 +38,6 @@ type problem struct {
 
 	own, sheet, session, source []prior
 	join                        []prior // a join's first point given its second
-	left                        []left
 	mapM                        float64 // prior size of a shift of the whole map
 	iterations, most            int     // done, and at most
 

@@ -147,7 +147,7 @@ func (p *problem) startSheets() {
 				}
 			}
 		}
-		for _, l := range p.left {
+		for _, l := range p.ev.left {
 			forms[l.sheet] = append(forms[l.sheet], l.forms...)
 		}
 		for k, fs := range forms {
