@@ -172,7 +172,7 @@ func (c *Config) settings() []setting {
 		number("adjust.wander_share", share, zeroToOne, &a.WanderShare),
 		number("adjust.wander_time", duration, positive, &a.WanderS, &m.CorrelationS),
 		number("adjust.nu", plain, aboveTwo, &a.Nu),
-		number("adjust.depth_coils", length, positive, &a.DepthCoilsM, &m.DepthCoilsM),
+		number("adjust.depth_coils", length, positive, &a.DepthCoilsM, &m.DepthCoilsM, &t.CoilsM),
 		number("adjust.depth_noise", share, zeroToOne, &a.DepthNoise),
 		number("adjust.depth_least", length, positive, &a.DepthMinM),
 		number("adjust.depth_gain", share, inside01, &a.DepthGain),

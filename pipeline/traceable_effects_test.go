@@ -37,7 +37,7 @@ func (p *published) traceEffects(t *testing.T, seed uint64, used map[string]int)
 // seldom are clauses of cases that a few towns need not hold.
 var seldom = map[string]bool{
 	"position: frame": true, "position: inseparable, within": true, "position: inseparable, outside": true, "position: beside an unread record": true, "position: not sure to be its own": true,
-	"depth: regraded": true, "cover_pattern: regraded": true, "not_traceable: not traceable": true, "mark: undecided": true,
+	"depth: regraded": true, "depth: sonde": true, "depth: line mode": true, "cover_pattern: regraded": true, "not_traceable: not traceable": true, "mark: undecided": true,
 	"sheet: aslant": true, "sheet: not across": true, "sheet: fits": true, "sheet: under a surface": true, "sheet: rests on": true, "sheet: regraded": true,
 	"session: fits": true, "session: no evidence": true, "session: none fits": true, "source: fits": true, "source: no evidence": true, "source: off, the map alone says so": true,
 	"correction: stays": true, "correction: opened": true, "correction: crosses itself": true,

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -44,6 +45,8 @@ var (
 		),
 		"depth": clauses(append([][2]string{
 			{"depth", `{readings} depth readings? say that the line lies {size} m {deeper:deeper|shallower}} than the map's cover of {cover} m \(u {u} m, tolerance {tolerance} m\)\.`},
+			{"sonde", `All {sonde_readings} depths? are a sonde's: had the receiver been in a line mode, which these depths do not show, the cover would be {sonde_cover} m\.`},
+			{"line mode", `But all {sonde_readings} depths? are a sonde's, and look as if the receiver had been in a line mode: read as a sonde's they would put the cover at {sonde_cover} m\. Inseparable: a depth with the receiver's sonde mode, or in a test hole, would tell\.`},
 			{"outside", `This data attributes the difference to the record, or to a surface that was regraded since\.`},
 			undecidedClause,
 		}, patternClauses...)...),
@@ -142,6 +145,9 @@ func (p *published) about(t *testing.T, f map[string]any) found {
 		out.numbers["field"], out.numbers["field_u"] = of("session", "bias", "noise"), float(t, sh["field_u_m"])
 		out.texts["rests_on"] = strings.ReplaceAll(sh["rests_on"], ", ", " and ")
 	}
+	if text(f, "kind") == string(survey.KindDepth) {
+		p.aboutSonde(t, record, &out)
+	}
 	p.aboutSweep(f, &out)
 	p.aboutMark(t, f, &out)
 	p.aboutPattern(t, f, &out)
@@ -149,6 +155,27 @@ func (p *published) about(t *testing.T, f map[string]any) found {
 		p.aboutUnmapped(f, &out)
 	}
 	return out
+}
+
+// aboutSonde is what a record's depths would make of its cover if a sonde had been
+// read in a line mode: the coils are 0.4 m apart.
+func (p *published) aboutSonde(t *testing.T, record string, out *found) {
+	radius := math.NaN()
+	for i := range p.result.Survey.Records {
+		if rec := &p.result.Survey.Records[i]; rec.ID == record {
+			radius = rec.DiameterM / 2
+		}
+	}
+	var depths []float64
+	for _, r := range p.readings {
+		if r["record"] == record && r["cover_difference_m"] != "" && (r["status"] == "used" || r["status"] == "sonde") {
+			depths = append(depths, float(t, r["cover_difference_m"])+out.numbers["cover"]+radius)
+		}
+	}
+	out.numbers["sonde_readings"] = float64(len(depths))
+	if len(depths) > 0 {
+		out.numbers["sonde_cover"] = 0.4/(math.Cbrt(1+0.4/estimate.Median(depths))-1) - radius
+	}
 }
 
 func (p *published) aboutSweep(f map[string]any, out *found) {

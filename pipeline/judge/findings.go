@@ -61,11 +61,16 @@ func readingsBetween(p *survey.Profile, part int, fromM, toM float64) int {
 	return n
 }
 
-func depthFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *survey.Judgement, o Options) []survey.Finding {
+// depthFindings is the finding on a record's depth. One that rests on a sonde which
+// was read in a line mode, as it looks, is not decided.
+func depthFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *survey.Judgement, sonde *sondeDepths, o Options) []survey.Finding {
 	if j.Depth != survey.VerdictOutside && j.Depth != survey.VerdictUndecided {
 		return nil
 	}
 	rec, c := &s.Records[j.Record], &m.Profiles[j.Record].Cover
+	if sonde != nil && sonde.lineMode >= patternSure {
+		j.Depth = survey.VerdictUndecided
+	}
 	f := survey.Finding{
 		Kind: survey.KindDepth, Record: j.Record, Utility: rec.Utility, Sheet: rec.Sheet,
 		Verdict: j.Depth, ToM: j.LengthM, OffsetM: c.DifferenceM, OffsetU: c.U,
@@ -78,10 +83,17 @@ func depthFindings(s *survey.Survey, line *lineref.Line, m *survey.Model, j *sur
 	}
 	f.Sentence = fmt.Sprintf("%s say that the line lies %.2f m %s than the map's cover of %.2f m (u %.2f m, tolerance %.2f m).",
 		words.Count(c.Readings, "depth reading"), math.Abs(c.DifferenceM), deeper, rec.CoverM, c.U, j.Tolerance.DepthM)
-	if j.Depth == survey.VerdictOutside {
+	if sonde != nil && !math.IsNaN(rec.DiameterM) {
+		f.Sentence += sonde.words(rec)
+	}
+	switch {
+	case sonde != nil && sonde.lineMode >= patternSure:
+		f.Attribution = survey.AttributionInseparable
+		f.Sentence += " Inseparable: a depth with the receiver's sonde mode, or in a test hole, would tell."
+	case j.Depth == survey.VerdictOutside:
 		f.Attribution = survey.AttributionRecord
 		f.Sentence += " This data attributes the difference to the record, or to a surface that was regraded since."
-	} else {
+	default:
 		f.DecideAtU = wouldDecide(c.DifferenceM, j.Tolerance.DepthM, o.level())
 		f.Sentence += o.undecided(c.DifferenceM, c.U, -j.Tolerance.DepthM, j.Tolerance.DepthM, f.DecideAtU)
 	}

@@ -7,6 +7,7 @@ import (
 
 	"github.com/paulmach/orb"
 
+	"github.com/asfound/asfound/internal/lineref"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -60,8 +61,8 @@ func TestWhichRunsAreOfOneLine(t *testing.T) {
 	} {
 		s := &survey.Survey{Traces: []survey.Trace{{Utility: "gas", Ticket: "T"}, {Utility: tt.utility, Ticket: tt.ticket}}}
 		r := run{trace: 1, points: tt.points}
-		if tt.sameWalk {
-			r.trace = 0
+		if tt.sameWalk { // no ticket is needed then
+			r.trace, s.Traces[0].Ticket = 0, ""
 		}
 		first := lineOf(0, 0, 30, 0)
 		g := &group{runs: []run{{trace: 0, points: first}}, line: first.Clone()}
@@ -74,6 +75,20 @@ func TestWhichRunsAreOfOneLine(t *testing.T) {
 	g := &group{runs: []run{{trace: 0}}, line: lineOf(0, 0, 30, 0)}
 	if g.takes(s, &run{trace: 1, points: lineOf(31, 0, 50, 0)}) {
 		t.Error("walks without a ticket were joined")
+	}
+}
+
+// Within the box around a line that runs aslant a run may still be too far off.
+func TestRunThatIsTooFarAslant(t *testing.T) {
+	s := &survey.Survey{Traces: []survey.Trace{{Utility: "gas", Ticket: "T"}, {Utility: "gas", Ticket: "T"}}}
+	for _, tt := range []struct {
+		from float64
+		want bool
+	}{{27, true}, {28, false}} { // 9.9 m and 11.3 m from 20, 20
+		g := &group{runs: []run{{trace: 0}}, line: lineOf(0, 0, 20, 20)}
+		if got := g.takes(s, &run{trace: 1, points: lineOf(tt.from, tt.from, 50, 50)}); got != tt.want {
+			t.Errorf("from %v: %t", tt.from, got)
+		}
 	}
 }
 
@@ -130,6 +145,16 @@ func TestSmoothPassesThroughTheMedian(t *testing.T) {
 	for _, p := range g.line[1 : len(g.line)-1] {
 		if math.Abs(p[1]-0.2) > 0.06 {
 			t.Errorf("%v, want 0.2 beside", p)
+		}
+	}
+	// A jog by 1 m is more than noise: what is read on it stays there.
+	jog := group{line: slices.Concat(lineOf(0, 0, 15, 0), lineOf(16, 1, 30, 1), lineOf(31, 0, 45, 0))}
+	jog.runs = []run{{points: jog.line.Clone()}}
+	jog.smooth()
+	at := lineref.New(orb.MultiLineString{jog.line}, 1)
+	for _, p := range []orb.Point{{13, 0}, {18, 1}, {28, 1}, {33, 0}} {
+		if f, _ := at.Nearest(p); math.Abs(f.OffsetM) > 0.15 {
+			t.Errorf("the line passes %v at %.2f m", p, f.OffsetM)
 		}
 	}
 	bend := group{line: slices.Concat(lineOf(0, 0, 30, 0), lineOf(30, 1, 30, 30))}

@@ -25,6 +25,7 @@ func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Opti
 	js := make([]survey.Judgement, len(s.Records))
 	var findings []survey.Finding
 	rules, covers, unsure := o.Caught(s), o.CoverCaught(s), unsureOn(s, matches)
+	sondes := o.sondes(s, matches)
 	parallel.Each(len(js), 0, func() func(int) {
 		return func(r int) {
 			rec := &s.Records[r]
@@ -37,7 +38,7 @@ func Records(s *survey.Survey, matches [][]survey.Match, m *survey.Model, o Opti
 		line := lineref.New(rec.Parts, rec.Scale)
 		findings = append(findings, positionFindings(s, &line, m, &js[r], o)...)
 		findings = append(findings, unsureFindings(s, &line, &js[r], unsure[r], o)...)
-		findings = append(findings, depthFindings(s, &line, m, &js[r], o)...)
+		findings = append(findings, depthFindings(s, &line, m, &js[r], sondes[r], o)...)
 		if c := covers[r]; c >= 0 {
 			findings = append(findings, coverFindings(s, &line, m, &js[r], &o.Cover[c], o)...)
 		}

@@ -88,6 +88,11 @@ func TestLooseShare(t *testing.T) {
 			t.Errorf("%s: %.1f places, want %.0f", tt.name, 51*got, tt.want)
 		}
 	}
+	// Within the box around a record that bends a reading may still be far off.
+	bent := lineref.New(orb.MultiLineString{{{0, 0}, {200, 0}, {200, 200}}}, 2)
+	if got := looseShare([]looseReading{{orb.Point{100, 100}, "gas", -1, 0, 20}}, &bent, 7, "gas", 0, 200); got != 0 {
+		t.Errorf("a reading 50 m from a record speaks for %.2f of it", got)
+	}
 	// What others speak for is not counted twice.
 	two := []looseReading{{orb.Point{100, 0}, "gas", -1, 0, 20}, {orb.Point{104, 0}, "gas", -1, 0, 20}}
 	if got := looseShare(two, &line, 7, "gas", 0, 100); math.Abs(got-12.0/51) > 1e-9 {

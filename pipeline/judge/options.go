@@ -17,6 +17,7 @@ type Options struct {
 	HoldOut     float64
 	HoldOutMost int
 
+	CoilsM     float64     // height between the two coils of a receiver
 	CongestedM float64     // another line within this distance of a reading makes its place a congested one
 	Rules      []Rule      // first match wins, as below
 	Cover      []CoverRule // minimum covers, of the tables that the config chose
