@@ -74,7 +74,17 @@ func TestWhenAPatternIsNamed(t *testing.T) {
 	}
 	// A diameter that is not known takes a record out of what diameters explain.
 	unknown := []recorded{{"sewer", "S", 1.9, 0.6, 1.28}, {"sewer", "S", 1.7, 0.3, 1.42}, {"sewer", "S", 2.2, 0.9, 1.3}, {"sewer", "S", 1.5, 0.4, 1.12}, {"sewer", "S", 1.5, math.NaN(), 1.5}}
-	if ps := coverPatterns(town(unknown)); len(ps) != 1 || !strings.Contains(ps[0].Sentence, "depths to the invert") {
+	ps := coverPatterns(town(unknown))
+	if len(ps) != 1 || !strings.Contains(ps[0].Sentence, "depths to the invert") {
+		t.Fatalf("%+v", ps)
+	}
+	if known := coverPatterns(town(unknown[:4])); math.Abs(ps[0].Probability-known[0].Probability) > 0.01 {
+		t.Errorf("a record that tells nothing of the invert changes its probability from %.4f to %.4f", known[0].Probability, ps[0].Probability)
+	}
+	// What a sheet's pattern explains makes no surface with what lies around.
+	sheet := []recorded{{"gas", "S", 2, 0.1, 1.5}, {"gas", "S", 1.9, 0.1, 1.4}, {"gas", "S", 1.8, 0.1, 1.3}, {"gas", "S", 1.7, 0.1, 1.2}}
+	around := []recorded{{"water", "A", 1.5, 0.1, 1}, {"sewer", "B", 1.6, 0.1, 1.1}, {"electric", "C", 1.4, 0.1, 0.9}}
+	if ps = coverPatterns(town(append(sheet, around...))); len(ps) != 1 || ps[0].Sheet != "S" {
 		t.Errorf("%+v", ps)
 	}
 }
@@ -145,7 +155,9 @@ func TestRegradedSurface(t *testing.T) {
 		{"one stands off by 0.29 m", with(func(rs []recorded) { rs[0].read += 0.25 }), 0, 5, ""},
 		{"one differs otherwise", with(func(rs []recorded) { rs[0].read = 0.9 }), 0, 4, ""},
 		{"by too little to be one", by(0.15), 0, 0, ""},
+		{"by too little, surely", append(by(0.15), append(by(0.16), by(0.14)...)...), 0, 0, ""},
 		{"by a little more", by(0.3), 0, 5, ""},
+		{"by a little, and few", by(0.25)[:4], 0, 0, ""},
 		{"40 m from each other", all[:4], 13, 4, ""},
 		{"too far from each other", all[:4], 60, 0, ""},
 		{"one utility", with(func(rs []recorded) {
