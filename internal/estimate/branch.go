@@ -2,6 +2,7 @@ package estimate
 
 import (
 	"slices"
+	"sync"
 
 	"github.com/asfound/asfound/internal/parallel"
 )
@@ -74,13 +75,22 @@ func (f *Factor) eachBranch(do func(b int, from, to int32)) {
 	})
 }
 
+// aside is what the branches leave for the trunk, one after the other.
+type aside struct{ left []float64 }
+
+var asides = sync.Pool{New: func() any { return &aside{} }}
+
 // forward solves L x = w in place. What a branch leaves for the trunk is put
 // aside and taken off branch by branch.
 func (f *Factor) forward(w []float64) {
 	trunk := int(f.trunk())
-	aside := make([][]float64, len(f.branches))
+	each := f.n - trunk
+	a := asides.Get().(*aside)
+	defer asides.Put(a)
+	a.left = resized(a.left, len(f.branches)*each)
 	f.eachBranch(func(b int, from, to int32) {
-		left := make([]float64, f.n-trunk)
+		left := a.left[b*each : (b+1)*each]
+		clear(left)
 		for k := int(from); k < int(to); k++ {
 			if w[k] == 0 {
 				continue
@@ -90,10 +100,9 @@ func (f *Factor) forward(w []float64) {
 			f.subtract(w, 0, rows[:in], vals[:in], w[k])
 			f.subtract(left, int32(trunk), rows[in:], vals[in:], w[k])
 		}
-		aside[b] = left
 	})
-	for _, left := range aside {
-		for k, v := range left {
+	for b := range f.branches {
+		for k, v := range a.left[b*each : (b+1)*each] {
 			w[trunk+k] += v
 		}
 	}

@@ -4,6 +4,7 @@ package adjust
 
 import (
 	"fmt"
+	"math"
 	"os"
 	"runtime"
 	"syscall"
@@ -23,9 +24,10 @@ func cpu(b *testing.B) time.Duration {
 	return time.Duration(r.Utime.Nano() + r.Stime.Nano())
 }
 
-// BenchmarkNetwork adjusts hard towns of a thousand to a million readings (ten
-// with ASFOUND_SLOW=1), one record to five readings, with perfect matches: a
-// round of the pipeline is one call.
+// BenchmarkNetwork adjusts hard towns of a thousand to a million readings (to ten
+// million with ASFOUND_SLOW=1), one record to five readings, with perfect matches: a
+// round of the pipeline is one call. The exponent is that of the readings with which
+// the time has grown since the size before: 1 is linear.
 func BenchmarkNetwork(b *testing.B) {
 	p, err := synth.Preset("hard")
 	if err != nil {
@@ -34,8 +36,9 @@ func BenchmarkNetwork(b *testing.B) {
 	o := testOptions()
 	sizes := []int{1_000, 10_000, 100_000, 300_000, 1_000_000}
 	if os.Getenv("ASFOUND_SLOW") == "1" {
-		sizes = append(sizes, 10_000_000)
+		sizes = append(sizes, 3_000_000, 10_000_000)
 	}
+	var lastUsed, lastCPU float64
 	for _, n := range sizes {
 		b.Run(fmt.Sprint(n), func(b *testing.B) {
 			town := synth.Make(1, synth.Large(p, n/5, n))
@@ -58,7 +61,12 @@ func BenchmarkNetwork(b *testing.B) {
 					b.Fatal(err)
 				}
 			}
-			b.ReportMetric(float64((cpu(b)-began).Microseconds())/float64(b.N)/float64(used), "cpu-us/reading")
+			each := float64((cpu(b) - began).Microseconds()) / float64(b.N)
+			b.ReportMetric(each/float64(used), "cpu-us/reading")
+			if lastUsed > 0 && lastUsed != float64(used) {
+				b.ReportMetric(math.Log(each/lastCPU)/math.Log(float64(used)/lastUsed), "exponent")
+			}
+			lastUsed, lastCPU = float64(used), each
 			var mem runtime.MemStats
 			runtime.ReadMemStats(&mem)
 			b.ReportMetric(float64(mem.HeapSys-mem.HeapReleased)/1e6, "heap-MB")

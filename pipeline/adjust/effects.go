@@ -163,12 +163,20 @@ func markSignificant(effects []survey.Effect, sizeM, rate float64) {
 // direction searched in steps of one degree.
 func exceedance(v survey.Vector, sizeM float64) float64 {
 	best := math.Inf(-1)
-	for deg := range 360 {
-		sin, cos := math.Sincos(float64(deg) * math.Pi / 180)
-		value, variance := v.Along(cos, sin)
+	for _, d := range directions {
+		value, variance := v.Along(d[0], d[1])
 		if variance > 0 {
 			best = max(best, (value-sizeM)/math.Sqrt(variance))
 		}
 	}
 	return estimate.NormalCDF(-best)
 }
+
+// directions are all of them, in steps of one degree.
+var directions = func() (all [360][2]float64) {
+	for deg := range all {
+		sin, cos := math.Sincos(float64(deg) * math.Pi / 180)
+		all[deg] = [2]float64{cos, sin}
+	}
+	return all
+}()

@@ -150,10 +150,12 @@ func (p *problem) startSheets() {
 		for _, l := range p.ev.left {
 			forms[l.sheet] = append(forms[l.sheet], l.forms...)
 		}
-		for k, fs := range forms {
-			at := p.u.sheets + 2*k
-			p.x[at], p.x[at+1] = robustShift(fs, moved[k], math.Hypot(p.o.OwnM, p.o.LocalM))
-		}
+		parallel.Each(len(forms), 0, func() func(int) {
+			return func(k int) {
+				at := p.u.sheets + 2*k
+				p.x[at], p.x[at+1] = robustShift(forms[k], moved[k], math.Hypot(p.o.OwnM, p.o.LocalM))
+			}
+		})
 		for r := range p.cells {
 			c := &p.cells[r]
 			parent := p.own[c.record].parent
