@@ -115,9 +115,13 @@ func TestExplainDepths(t *testing.T) {
 		{Kind: survey.KindDepth, Record: 3, Attribution: survey.AttributionRecord, Sentence: "E."},
 	}, []survey.Finding{sheet, surface})
 	for i, want := range []survey.Finding{
-		{Sentence: "A. Feet.", Attribution: survey.AttributionRecord}, {Sentence: "B. Raised.", Attribution: survey.AttributionInseparable},
-		{Sentence: "C. Raised."}, {Sentence: "D.", Attribution: survey.AttributionRecord}, {Sentence: "E.", Attribution: survey.AttributionRecord},
-		{Sentence: "Feet.", Attribution: survey.AttributionRecord}, {Sentence: "Raised."},
+		{Sentence: "A. Feet.", Attribution: survey.AttributionRecord},
+		{Sentence: "B. Raised.", Attribution: survey.AttributionInseparable},
+		{Sentence: "C. Raised."},
+		{Sentence: "D.", Attribution: survey.AttributionRecord},
+		{Sentence: "E.", Attribution: survey.AttributionRecord},
+		{Sentence: "Feet.", Attribution: survey.AttributionRecord},
+		{Sentence: "Raised."},
 	} {
 		if fs[i].Sentence != want.Sentence || fs[i].Attribution != want.Attribution {
 			t.Errorf("%d: %q, %q; want %q, %q", i, fs[i].Sentence, fs[i].Attribution, want.Sentence, want.Attribution)

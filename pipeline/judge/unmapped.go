@@ -17,10 +17,11 @@ import (
 const (
 	minUnmapped  = 4
 	minUnmappedM = 5
-	minUnlikely  = 0.6 // probability that its readings fit no record, on average
-	minAlone     = 0.1 // the same where no record of its utility is in reach: others need a wrong label
-	aloneM       = 5   // no further than that
-	breakM       = 10  // readings that are likelier on a record part a run where they stand over so far
+	minUnlikely  = 0.6  // probability that its readings fit no record, on average
+	surelyNone   = 0.95 // from here on a record that nobody read beside it makes no doubt
+	minAlone     = 0.1  // the same where no record of its utility is in reach: others need a wrong label
+	aloneM       = 5    // no further than that
+	breakM       = 10   // readings that are likelier on a record part a run where they stand over so far
 )
 
 // run is the readings of one walk along one line that the map seems to lack.
@@ -32,14 +33,15 @@ type run struct {
 
 // unmappedFindings are lines of readings that fit no record: the runs of all
 // traces, joined where they are of one line. A run beside a record of its utility
-// that nobody read is of either; it is that record's finding, undecided.
+// that nobody read is of either, unless its readings fit it surely not; it is that
+// record's finding, undecided.
 func unmappedFindings(s *survey.Survey, matches [][]survey.Match) []survey.Finding {
 	near := newNeighbourhood(s, matches)
 	var lines []run
 	var out []survey.Finding
 	for _, t := range s.ByID() {
 		for _, r := range runsOf(&s.Traces[t], t, matches[t], near) {
-			if b, ok := near.unread(&r); ok {
+			if b, ok := near.unread(&r); ok && r.probability < surelyNone {
 				out = append(out, doubtful(s, &r, b))
 			} else {
 				lines = append(lines, r)

@@ -65,16 +65,22 @@ func TestUnmappedLines(t *testing.T) {
 		},
 		{
 			"beside a record of its utility that nobody read",
-			func(w *walked) { w.record("water", orb.Point{0, 2}, orb.Point{100, 2}); w.walk("", 0, 30, 0, 0.99) },
+			func(w *walked) { w.record("water", orb.Point{0, 2}, orb.Point{100, 2}); w.walk("", 0, 30, 0, 0.94) },
 			[]survey.Kind{survey.KindPosition},
+			30,
+		},
+		{
+			"the same, though its readings fit it surely not",
+			func(w *walked) { w.record("water", orb.Point{0, 2}, orb.Point{100, 2}); w.walk("", 0, 30, 0, 0.96) },
+			[]survey.Kind{survey.KindUnmapped},
 			30,
 		},
 		{
 			"beside one that was read",
 			func(w *walked) {
 				w.record("water", orb.Point{0, 2}, orb.Point{100, 2})
-				w.walk("", 0, 30, 0, 0.99)
-				w.walk("", 0, 30, 2, 0.99)
+				w.walk("", 0, 30, 0, 0.94)
+				w.walk("", 0, 30, 2, 0.94)
 				for i := range w.matches[1] {
 					w.matches[1][i] = survey.Match{Record: 0, Status: survey.StatusUsed, StationM: float64(i), Probability: 1}
 				}
