@@ -149,6 +149,7 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 
 	j := &c.job
 	j.Read.PlaceholderSheets = d.placeholders(root, base)
+	j.Correct.Fixed, j.Correct.FixedQuality = d.words(root, base, "correct", "fixed"), d.words(root, base, "correct", "fixed_quality")
 	j.Publish.Output = d.resolve(j.Publish.Output)
 	j.Ledger = d.ledger(j.Ledger, j.Publish.Output)
 	j.Correct.Accepted = c.apply == "accepted"
@@ -324,11 +325,15 @@ func checkEnvironment(d *decoder, settings []setting) {
 
 // placeholders are the sheet values that say nothing.
 func (d *decoder) placeholders(root, base *section) []string {
-	const key = "placeholder_sheets"
-	s := root.child("read")
+	return d.words(root, base, "read", "placeholder_sheets")
+}
+
+// words is a list of texts, of the config or, where it has none, of the defaults.
+func (d *decoder) words(root, base *section, in, key string) []string {
+	s := root.child(in)
 	n := s.take(key)
 	if n == nil {
-		s = base.child("read")
+		s = base.child(in)
 		n = s.take(key)
 	}
 	var words []string

@@ -206,6 +206,7 @@ func (c *Config) settings() []setting {
 		number("correct.drop", length, notNegative, &j.Correct.DropM),
 		truth("correct.shapefiles", &j.Publish.Shapefiles),
 		number("correct.beside", length, positive, &j.Correct.BesideM),
+		number("correct.sides", share, upperHalf, &j.Correct.SideShare),
 		number("correct.fitting", length, positive, &j.Correct.FittingM),
 
 		number("resurvey.budget", plain, notNegative, &r.Budget),

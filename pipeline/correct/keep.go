@@ -1,6 +1,7 @@
 package correct
 
 import (
+	"math"
 	"slices"
 
 	"github.com/asfound/asfound/internal/lineref"
@@ -101,8 +102,9 @@ func (w *network) neighbours() *beside {
 
 // look finds what the lines of some records, as they are laid, break.
 func (w *network) look(b *beside, records []int) {
+	sureU := math.Sqrt2 * math.Erfinv(2*w.o.SideShare-1)
 	parallel.Each(len(records), 0, func() func(int) {
-		look := sides{network: w, beside: b}
+		look := sides{network: w, beside: b, sureU: sureU}
 		return func(i int) {
 			r := records[i]
 			if w.breaks[r] = nil; w.built[r] != nil {

@@ -23,5 +23,8 @@ type Options struct {
 	DropM    float64 // a bend flatter than this needs no vertex of its own
 	SnapM    float64 // ends nearer than this are drawn at one place
 	BesideM  float64 // lines nearer than this run beside each other, and have sides
-	FittingM float64 // a fitting nearer than this to a line is drawn on it
+	// SideShare is how sure the adjusted map has to be of a line's other side for a
+	// corrected line to pass it, as a probability.
+	SideShare float64
+	FittingM  float64 // a fitting nearer than this to a line is drawn on it
 }

@@ -7,6 +7,7 @@ import (
 
 	"github.com/asfound/asfound/internal/junction"
 	"github.com/asfound/asfound/pipeline/survey"
+	"github.com/paulmach/orb/planar"
 )
 
 // place is where records of one utility meet: they move there as one.
@@ -26,7 +27,7 @@ func (w *network) share(order []int) {
 		lines[i] = junction.Line{Line: w.plans[r].line, Group: w.plans[r].rec.Utility}
 	}
 	for k, ms := range joined(junction.Find(lines, w.o.SnapM), w.o.SnapM) {
-		for _, m := range ms {
+		for _, m := range withFeet(lines, ms) {
 			p := &w.plans[order[m.Line]]
 			p.pulls = append(p.pulls, pull{part: m.Part, stationM: m.StationM, place: k})
 		}
@@ -45,6 +46,30 @@ func (w *network) share(order []int) {
 	for k := range w.places {
 		w.agree(k)
 	}
+}
+
+// withFeet adds to a place, for every end near a vertex that it was taken for, where
+// on that line it really is: the piece between moves as one.
+func withFeet(lines []junction.Line, ms []junction.Member) []junction.Member {
+	out := ms
+	for _, e := range ms {
+		part := lines[e.Line].Parts[e.Part]
+		if e.Vertex != 0 && e.Vertex != len(part)-1 {
+			continue
+		}
+		end := part[e.Vertex]
+		for _, m := range ms {
+			if m.Vertex < 0 || planar.Distance(lines[m.Line].Parts[m.Part][m.Vertex], end) < sameM {
+				continue
+			}
+			foot, _ := lines[m.Line].Nearest(end)
+			m.Vertex, m.StationM = -1, foot.StationM
+			if foot.Part == m.Part && !has(out, m) {
+				out = append(out, m)
+			}
+		}
+	}
+	return out
 }
 
 // joined makes one place of those that share a piece of a line no longer than
@@ -92,14 +117,19 @@ func joined(found [][]junction.Member, snapM float64) [][]junction.Member {
 		}
 		to := &out[at[first]]
 		for _, m := range ms {
-			if !slices.ContainsFunc(*to, func(o junction.Member) bool {
-				return o.Line == m.Line && o.Part == m.Part && math.Abs(o.StationM-m.StationM) < sameM
-			}) {
+			if !has(*to, m) {
 				*to = append(*to, m)
 			}
 		}
 	}
 	return out
+}
+
+// has says whether a place has a member already.
+func has(ms []junction.Member, m junction.Member) bool {
+	return slices.ContainsFunc(ms, func(o junction.Member) bool {
+		return o.Line == m.Line && o.Part == m.Part && math.Abs(o.StationM-m.StationM) < sameM
+	})
 }
 
 // agree has the records of a place move there as one: by the mean of what those

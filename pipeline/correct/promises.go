@@ -25,7 +25,7 @@ func (w *network) findings() []survey.Finding {
 	}
 	for _, r := range w.survey.ByKey() {
 		for i := range w.breaks[r] {
-			if c := &w.breaks[r][i]; c.kind == crossesItself || c.on.record < c.beside.record || w.built[c.beside.record] == nil {
+			if c := &w.breaks[r][i]; c.kind == crossesItself || w.built[c.beside.record] == nil || w.plans[r].rec.Key() < w.plans[c.beside.record].rec.Key() {
 				out = append(out, w.changeFinding(c))
 			}
 		}

@@ -13,18 +13,16 @@ const (
 	sureM     = 0.02 // lines drawn nearer than this have no sides
 	alongCos  = 0.9  // lines that turn from each other by less than this run along each other; practice
 	keepM     = 0.1  // what is left between lines held apart, or a quarter of what was, if that is less; practice
-	// sureU is how many standard deviations on the other side the adjusted map has a
-	// line for both to count as seen: 95 % of a normal variable are below it.
-	sureU = 1.645
 )
 
 // sides looks at the lines beside a record. One worker has one.
 type sides struct {
 	*network
 	*beside
-	ids  []int32
-	near []neighbour
-	runs []run
+	sureU float64 // how many standard deviations on the other side are sure
+	ids   []int32
+	near  []neighbour
+	runs  []run
 }
 
 // neighbour is the foot on another record as drawn.
@@ -149,7 +147,7 @@ func (x *sides) change(r, part, seg int, m float64, drawn orb.Point, by move, n 
 		kind: changesSide, left: (was - min(keepM, was/4)) / (was - is), wouldM: -is,
 		on:     stretch{r, survey.Span{Part: part, FromM: m, ToM: m}},
 		beside: stretch{n.record, survey.Span{Part: foot.Part, FromM: foot.StationM, ToM: foot.StationM}},
-		seen:   known < -sureU*math.Sqrt(p.variance(part, m)+q.variance(foot.Part, foot.StationM)),
+		seen:   known < -x.sureU*math.Sqrt(p.variance(part, m)+q.variance(foot.Part, foot.StationM)),
 	}, true
 }
 
