@@ -8,6 +8,7 @@ import (
 	"github.com/asfound/asfound/internal/lineref"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
+	"github.com/paulmach/orb/planar"
 )
 
 // station is a place of a record that may become a vertex of the corrected line.
@@ -228,7 +229,7 @@ func dropFlat(sts []station, gridM float64) {
 func bend(sts []station, a, b int, gridM float64) {
 	worst, over := -1, 0.0
 	for i := a + 1; i < b; i++ {
-		if d := offLine(sts[a].at, sts[b].at, sts[i].at) - sts[i].slackM*gridM; d > over {
+		if d := planar.DistanceFromSegment(sts[a].at, sts[b].at, sts[i].at) - sts[i].slackM*gridM; d > over {
 			worst, over = i, d
 		}
 	}
@@ -238,13 +239,4 @@ func bend(sts []station, a, b int, gridM float64) {
 	sts[worst].keep = true
 	bend(sts, a, worst, gridM)
 	bend(sts, worst, b, gridM)
-}
-
-func offLine(a, b, p orb.Point) float64 {
-	dx, dy := b[0]-a[0], b[1]-a[1]
-	l := math.Hypot(dx, dy)
-	if l == 0 {
-		return math.Hypot(p[0]-a[0], p[1]-a[1])
-	}
-	return math.Abs(dx*(p[1]-a[1])-dy*(p[0]-a[0])) / l
 }

@@ -48,8 +48,9 @@ func (w *network) share(order []int) {
 	}
 }
 
-// withFeet adds to a place, for every end near a vertex that it was taken for, where
-// on that line it really is: the piece between moves as one.
+// withFeet adds to a place, for every end that was taken for a vertex or another
+// end near it, where on the lines there it really is: the piece between moves as
+// one.
 func withFeet(lines []junction.Line, ms []junction.Member) []junction.Member {
 	out := ms
 	for _, e := range ms {
@@ -59,10 +60,11 @@ func withFeet(lines []junction.Line, ms []junction.Member) []junction.Member {
 		}
 		end := part[e.Vertex]
 		for _, m := range ms {
-			if m.Vertex < 0 || planar.Distance(lines[m.Line].Parts[m.Part][m.Vertex], end) < sameM {
+			on := &lines[m.Line]
+			if m.Line == e.Line || planar.Distance(on.AtPart(m.Part, segmentAt(&on.Line, m.Part, m.StationM), m.StationM), end) < sameM {
 				continue
 			}
-			foot, _ := lines[m.Line].Nearest(end)
+			foot, _ := on.Nearest(end)
 			m.Vertex, m.StationM = -1, foot.StationM
 			if foot.Part == m.Part && !has(out, m) {
 				out = append(out, m)
