@@ -109,6 +109,14 @@ func (d *decoder) files(s *section, role survey.Role) []read.File {
 	return files
 }
 
+// pattern is the path of a source where it is a pattern; "" where it is not.
+func (d *decoder) pattern(s *section) string {
+	if e := s.entry("path"); e != nil && strings.ContainsAny(follow(e.value).Value, "*?[") {
+		return follow(e.value).Value
+	}
+	return ""
+}
+
 // expand lists the files that a path stands for, by name. A name without
 // wildcards stands for itself, whether it is there or not.
 func (d *decoder) expand(n *yaml.Node, pattern string) []string {

@@ -166,6 +166,7 @@ func (c *Config) decode(d *decoder, node *yaml.Node) {
 	for _, n := range d.list(root.take("field"), "field") {
 		j.Read.Field = append(j.Read.Field, d.field(n, depthTo)...)
 	}
+	j.Read.FieldPatterns = d.patterns
 	for _, n := range d.list(root.take("marks"), "marks") {
 		j.Read.Marks = append(j.Read.Marks, d.marks(n)...)
 	}

@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"go.yaml.in/yaml/v3"
+
+	"github.com/asfound/asfound/pipeline/read"
 )
 
 // decoder reads a YAML tree by asking for what it knows, and collects what is
@@ -18,7 +20,8 @@ type decoder struct {
 	named    map[string]place // where an input file was named, by fileKey
 	comments map[int]string   // beside the values, by line
 
-	districtsUsed []*yaml.Node // where rules name a district
+	patterns      []read.FieldSource // of files of readings, where a path is a pattern
+	districtsUsed []*yaml.Node       // where rules name a district
 }
 
 func (d *decoder) at(n *yaml.Node) place { return place{d.file, n.Line} }

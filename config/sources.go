@@ -198,6 +198,11 @@ func (d *decoder) field(n *yaml.Node, depthTo survey.DepthTo) (out []read.FieldS
 		d.problem(c.node, "field.columns maps neither trace nor time", "map one: without trace, traces are formed from crew, ticket, utility, time and distance")
 	}
 	d.finish(survey.RoleField, files, s, c)
+	if pattern := d.pattern(s.section); pattern != "" && len(files) > 0 {
+		src.File = files[0]
+		src.Path, src.Name = d.resolve(pattern), d.display(d.resolve(pattern))
+		d.patterns = append(d.patterns, src)
+	}
 	for _, f := range files {
 		src.File = f
 		out = append(out, src)

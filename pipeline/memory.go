@@ -4,15 +4,18 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"errors"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"github.com/asfound/asfound/internal/crs"
 	"github.com/asfound/asfound/internal/decisions"
 	"github.com/asfound/asfound/internal/ledger"
 	"github.com/asfound/asfound/internal/life"
 	"github.com/asfound/asfound/pipeline/publish"
+	"github.com/asfound/asfound/pipeline/read"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -21,6 +24,7 @@ import (
 type memory struct {
 	ledger *ledger.Ledger
 	beside []decisions.Row // of the workbook written beside
+	known  bool            // an earlier run has kept what it read
 }
 
 func remember(job *Job) (*memory, error) {
@@ -28,7 +32,21 @@ func remember(job *Job) (*memory, error) {
 		return &memory{}, nil
 	}
 	l, err := ledger.Open(job.Ledger, job.Publish.Output)
-	return &memory{ledger: l}, err
+	if err != nil {
+		return nil, err
+	}
+	kept, err := l.Kept()
+	if err != nil {
+		return nil, errors.Join(err, l.Close())
+	}
+	k := &read.Keep{Load: l.Load, Save: l.Save, Anew: job.Full}
+	for _, f := range kept {
+		if !slices.Contains(job.Forget, f.Name) {
+			k.Before = append(k.Before, read.KeptFile(f))
+		}
+	}
+	job.Read.Keep = k
+	return &memory{ledger: l, known: len(kept) > 0}, nil
 }
 
 func (m *memory) close() error {
@@ -109,9 +127,15 @@ func (m *memory) publish(out *Outcome, job *Job) (err error) {
 	r := out.Result
 	night := &ledger.Night{
 		Started: job.Publish.Started, Version: job.Version, Config: job.Publish.Config.SHA256,
-		Survey: r.Survey, Judgements: r.Judgements,
+		Why: whyRead(r.Survey), Survey: r.Survey, Judgements: r.Judgements,
 		Findings:  life.Settle(r.Survey, r.Judgements, r.Model, r.Findings, &job.Past),
 		Proposals: life.Propose(r.Survey, r.Judgements, r.Model, r.Corrections, &job.Past),
+	}
+	for _, f := range job.Read.Keep.After(r.Survey) {
+		night.Kept = append(night.Kept, ledger.Kept(f))
+	}
+	if m.known {
+		out.Read = night.Why
 	}
 	run, err := m.ledger.Prepare(night)
 	if err != nil {
@@ -143,4 +167,33 @@ func cameBack(s *survey.Survey, past *life.Past) *survey.Survey {
 		c.Records[i].Corrected, c.Records[i].Left = back[i].Corrected, back[i].Left
 	}
 	return &c
+}
+
+// whyRead says which files of readings were read tonight, and why; "" where
+// nothing is kept of any.
+func whyRead(s *survey.Survey) string {
+	counts := map[survey.ReadWhy]int{}
+	for i := range s.Sources {
+		counts[s.Sources[i].Read]++
+	}
+	var parts []string
+	for _, w := range []struct {
+		why  survey.ReadWhy
+		text string
+	}{
+		{survey.ReadNew, "new"},
+		{survey.ReadChanged, "with other bytes"},
+		{survey.ReadConfig, "to be read in another way, by the config or the program's version"},
+		{survey.ReadAnew, "read anew"},
+		{survey.ReadKept, "as kept"},
+		{survey.ReadGone, "as kept, and no longer there"},
+	} {
+		if n := counts[w.why]; n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n, w.text))
+		}
+	}
+	if len(parts) == 0 {
+		return ""
+	}
+	return "files of readings: " + strings.Join(parts, ", ")
 }

@@ -29,6 +29,8 @@ type Job struct {
 	Names   Names  // of crews, receivers and sessions in what is published
 	Ledger  string // file of what earlier runs found and people decided; "" none is kept
 	Past    life.Past
+	Full    bool     // read every file that is there, whatever earlier runs have read
+	Forget  []string // names of files that are no longer there, and are not to count any more
 
 	Read    read.Options
 	Match   match.Options
@@ -54,6 +56,7 @@ type Outcome struct {
 	Result    *survey.Result
 	Decisions string // the workbook in which people decide; "" none is kept
 	Note      string // what a person should know of it; "" nothing
+	Read      string // which files of readings were read, and why; "" where no earlier run has read any
 }
 
 // maxRounds caps the rounds of match and adjust.

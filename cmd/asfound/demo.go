@@ -30,7 +30,7 @@ them, do the job, and say what to open. Everything in the town is invented.`,
 			if err != nil {
 				return failed(err)
 			}
-			return runJob(cmd, file, false, w)
+			return runJob(cmd, file, false, recompute{}, w)
 		},
 	}
 	cmd.Flags().StringVar(&dir, "dir", "demo", "the folder to write into")

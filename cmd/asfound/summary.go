@@ -32,6 +32,9 @@ func summarise(w io.Writer, o *pipeline.Outcome) {
 			fmt.Fprintf(t, "open\t%s\n", fromHere(path))
 		}
 	}
+	if o.Read != "" {
+		fmt.Fprintf(t, "evidence\t%s\n", o.Read)
+	}
 	if o.Decisions != "" && len(r.Findings) > 0 {
 		fmt.Fprintf(t, "decide\t%s\n", fromHere(o.Decisions))
 	}

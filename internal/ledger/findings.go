@@ -3,7 +3,6 @@ package ledger
 import (
 	"encoding/json"
 	"math"
-	"slices"
 	"strings"
 
 	"github.com/asfound/asfound/internal/life"
@@ -83,42 +82,5 @@ func (w *writer) proposals(ps []life.Proposal) {
 	for i := range ps {
 		p := &ps[i]
 		insert(w.run, p.Record, p.Utility, p.Finding, lineBlob(p.Moved), p.ToleranceM, leftJSON(p.Left))
-	}
-}
-
-// Kept is what was read of a file: by the name that it has in the job, and a key
-// of its bytes and of how they were to be read.
-type Kept struct {
-	Name, Key string
-	Data      []byte
-}
-
-// kept writes what of the kept files is new, and which are no longer to be kept.
-func (w *writer) kept(files []Kept) {
-	names := map[string]string{}
-	w.query("SELECT name, key FROM kept WHERE until IS NULL", func(scan func(...any) error) error {
-		var name, key string
-		err := scan(&name, &key)
-		names[name] = key
-		return err
-	})
-	insert, done := w.each("INSERT INTO kept(name, key, data, first) VALUES (?, ?, ?, ?)")
-	defer done()
-	end, doneEnd := w.each("UPDATE kept SET until = ? WHERE name = ? AND until IS NULL AND first < ?")
-	defer doneEnd()
-	files = slices.Clone(files)
-	for _, f := range files {
-		key, known := names[f.Name]
-		delete(names, f.Name)
-		if known && key == f.Key {
-			continue
-		}
-		if known {
-			end(w.run, f.Name, w.run)
-		}
-		insert(f.Name, f.Key, f.Data, w.run)
-	}
-	for name := range names {
-		end(w.run, name, w.run)
 	}
 }

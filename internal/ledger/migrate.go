@@ -46,7 +46,7 @@ CREATE INDEX proposal_run ON proposal(run);
 	// 2: readings of files that need not be read, or be there, again.
 	`
 CREATE TABLE kept (
-  name TEXT NOT NULL, key TEXT NOT NULL, data BLOB NOT NULL,
+  name TEXT NOT NULL, key TEXT NOT NULL, sha256 TEXT NOT NULL, how TEXT NOT NULL,
   first INTEGER NOT NULL REFERENCES run(id) ON DELETE CASCADE, until INTEGER REFERENCES run(id) ON DELETE SET NULL);
 CREATE INDEX kept_key ON kept(key);
 `,

@@ -193,17 +193,6 @@ func (p *planes) operation(from string) (*crs.Operation, error) {
 	return crs.NewOperationAt(a, b, crs.Options{Grids: p.grids})
 }
 
-// Kept looks up what was read of a file by its key.
-func (l *Ledger) Kept(key string) (data []byte, ok bool, err error) {
-	switch err = l.db.QueryRow("SELECT data FROM kept WHERE key = ? AND until IS NULL LIMIT 1", key).Scan(&data); err {
-	case nil:
-		return data, true, nil
-	case sql.ErrNoRows:
-		return nil, false, nil
-	}
-	return nil, false, l.explain(err)
-}
-
 // Run is a confirmed run.
 type Run struct {
 	ID                                     int64

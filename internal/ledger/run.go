@@ -62,7 +62,10 @@ func (l *Ledger) Confirm(run int64, folder string) (err error) {
 	if w.err != nil {
 		return w.err
 	}
-	return tx.Commit()
+	if err := tx.Commit(); err != nil {
+		return err
+	}
+	return l.sweep()
 }
 
 // Abandon forgets a prepared run that was not published.

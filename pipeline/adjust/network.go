@@ -32,6 +32,9 @@ type recordNet struct {
 	nodes []node // by part, then station
 	sheet int    // -1: no sheet
 	axes  axes
+	// corrected says that the record has been corrected on the map: its neighbours
+	// were drawn to its end then, which tells nothing of their drawing.
+	corrected bool
 }
 
 // node is a place on a record; nodes at one place of one sheet share a point.
@@ -85,7 +88,7 @@ func buildNetwork(s *survey.Survey, feet [][]foot, junctions [][]junction.Member
 	for i, r := range order {
 		rec, rn := &s.Records[r], &n.records[r]
 		rn.line = lineref.New(rec.Parts, rec.Scale)
-		rn.axes = axesOf(rec.Scale, rec.Convergence)
+		rn.axes, rn.corrected = axesOf(rec.Scale, rec.Convergence), rec.Corrected
 		lines[i] = junction.Line{Line: rn.line, Group: rec.Utility}
 	}
 	if junctions == nil {
@@ -150,11 +153,13 @@ func (n *network) meet(members []junction.Member, order []int) {
 		}
 		if _, met := at[d]; !met {
 			at[d] = p
-			first = append(first, p)
+			if !rn.corrected {
+				first = append(first, p)
+			}
 		}
 		nd.point = p
 	}
-	for _, p := range first[1:] {
+	for _, p := range first {
 		if p != first[0] {
 			n.joins = append(n.joins, [2]int{first[0], p})
 		}

@@ -142,9 +142,11 @@ func (in *inputs) findSolarOffset() error {
 
 func (in *inputs) readField(ctx context.Context) (err error) {
 	in.field, err = each(ctx, in.plan.field, func(s FieldSource) (*fieldFile, error) {
-		return readField(ctx, s, in.plane, in.options.MaxRejectShare)
+		return in.readFieldOnce(ctx, s)
 	})
 	if err == nil {
+		in.field = append(in.field, in.goneFields()...)
+		slices.SortStableFunc(in.field, func(a, b *fieldFile) int { return strings.Compare(a.Name, b.Name) })
 		markDuplicates(in.field)
 	}
 	return err

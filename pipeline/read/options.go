@@ -17,11 +17,13 @@ type Options struct {
 	Control           []ControlSource
 	Areas             []AreasSource
 	Districts         []DistrictsSource
-	MaxRejectShare    float64  // a source with a larger share of bad rows is set aside whole
-	Gap               Gap      // where traces are formed: what ends one
-	PlaceholderSheets []string // sheet values that say nothing, compared without case ("", "unknown", ...)
-	Grids             []Grid   // datum shift grids that operations may use
-	Blunders          Blunders // what a file does whose positions cannot be meant as they stand
+	MaxRejectShare    float64       // a source with a larger share of bad rows is set aside whole
+	Gap               Gap           // where traces are formed: what ends one
+	PlaceholderSheets []string      // sheet values that say nothing, compared without case ("", "unknown", ...)
+	Grids             []Grid        // datum shift grids that operations may use
+	Blunders          Blunders      // what a file does whose positions cannot be meant as they stand
+	FieldPatterns     []FieldSource // what Field was found by, where that is a pattern: Name is the pattern
+	Keep              *Keep         // nil: nothing is known of earlier runs
 }
 
 // Grid is a datum shift grid with the digest of its file.
@@ -59,7 +61,7 @@ type File struct {
 	Frame string
 	Epoch float64
 	// At is where the config names the file ("asfound.yaml:12"), for messages.
-	At string
+	At string `json:"-"`
 }
 
 // Column maps a column of a file to a quantity.
@@ -71,7 +73,7 @@ type Column struct {
 	Format  string            // layout of a time: Go's reference time, "excel", "excel1904", "unix", "unix_milli"; "" for ISO 8601 and serial dates
 	Values  map[string]string // value in the file -> value in asfound; others pass through
 	Fixed   string            // the same value for every row, where no column has it
-	At      string            // where the config says so, for messages
+	At      string            `json:"-"` // where the config says so, for messages
 }
 
 // Mapped says whether a file's column feeds the quantity.

@@ -68,7 +68,24 @@ type Source struct {
 	First, Last time.Time // time span of its readings; zero where there is none
 	Siblings    []Sibling
 	Notes       []string // what a person should know about this file
+
+	// Of a file of readings that later runs need not read again: where what was read
+	// of it is kept, what that hangs on beside its bytes, and why it was read tonight.
+	Kept, How string
+	Read      ReadWhy
 }
+
+// ReadWhy says why a file was read, or that it was not.
+type ReadWhy string
+
+const (
+	ReadKept    ReadWhy = "kept"    // what an earlier run read of it holds
+	ReadGone    ReadWhy = "gone"    // so it does, and the file is no longer there
+	ReadNew     ReadWhy = "new"     // no earlier run knew it
+	ReadChanged ReadWhy = "changed" // it has other bytes
+	ReadConfig  ReadWhy = "config"  // it is to be read in another way, or by another version
+	ReadAnew    ReadWhy = "anew"    // everything was to be read, or what was kept of it is not whole
+)
 
 // Label tells sources apart: the name and, of a file of several layers, the
 // layer. It is what Place.File calls the source of a row.
