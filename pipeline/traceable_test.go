@@ -143,7 +143,7 @@ type published struct {
 	findings                    []map[string]any
 	records, shares             map[string]map[string]string
 	readings, sessions, effects []map[string]string
-	profiles, checks, areas     []map[string]string
+	profiles, checks            []map[string]string
 	result                      *survey.Result
 }
 
