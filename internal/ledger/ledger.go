@@ -73,7 +73,7 @@ func open(path string) (*Ledger, error) {
 	}
 	// An exclusive lock for as long as it is open: two runs must not tell one
 	// story, and no memory has to be shared between processes.
-	const settings = "?_pragma=busy_timeout(2000)&_pragma=locking_mode(EXCLUSIVE)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)&_txlock=immediate"
+	const settings = "?_pragma=busy_timeout(2000)&_pragma=locking_mode(EXCLUSIVE)&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=cache_size(-65536)&_pragma=foreign_keys(1)&_txlock=immediate"
 	db, err := sql.Open("sqlite", uri(absolute)+settings)
 	if err != nil {
 		return nil, err
