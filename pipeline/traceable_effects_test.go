@@ -39,7 +39,7 @@ var seldom = map[string]bool{
 	"position: frame": true, "position: inseparable, within": true, "position: inseparable, outside": true, "position: beside an unread record": true, "position: not sure to be its own": true,
 	"depth: regraded": true, "depth: sonde": true, "depth: line mode": true, "cover_pattern: regraded": true, "not_traceable: not traceable": true, "mark: undecided": true,
 	"sheet: aslant": true, "sheet: not across": true, "sheet: fits": true, "sheet: under a surface": true, "sheet: rests on": true, "sheet: regraded": true,
-	"session: fits": true, "session: no evidence": true, "session: none fits": true, "source: fits": true, "source: no evidence": true, "source: off, the map alone says so": true,
+	"session: fits": true, "session: no evidence": true, "session: none fits": true, "source: fits": true, "source: bounded": true, "source: no evidence": true, "source: off, the map alone says so": true,
 	"correction: stays": true, "correction: opened": true, "correction: crosses itself": true,
 }
 
@@ -81,6 +81,7 @@ var (
 			[2]string{"off", `Its positions lie {size} m {way:\S+}} of the truth \(u {u} m\), in all {sessions} sessions? that had them from it: add {size_1} m to the {back:\S+}}\.(?: {checks} control checks? of {checked} of these sessions put it {checks_size} m {checks_way:\S+}} of the marks, by the median of their medians\.)?(?: Of {lines} lines? that it read {others} (?:was|were) read with another source of positions too\.)? This data attributes that to the frame of the positions\.`},
 			[2]string{"off, the map alone says so", `All its positions seem to lie {size} m {way:\S+}} of the truth \(u {u} m\), or the map as far the other way: {sessions} sessions? had them from it and read {lines} lines? of {sheets} drawings?\. Inseparable: .*? would tell\.`},
 			[2]string{"good", `No error of its positions to be seen: ` + sourceSaid + ` put them within {bound} m of the truth \(95 %\)\.`},
+			[2]string{"exposed places", `No trace and no control check was taken with it, only exposed places: what is expected of it and what else was read there put it within {bound} m of the truth \(95 %\)\.`},
 			[2]string{"bounded", `Inseparable from a map that is off: ` + sourceSaid + ` bound the error of its positions to {bound} m only \(95 %\), and .*? would tell\.`},
 			noneFits, fits,
 		),

@@ -110,6 +110,8 @@ func (f *field) sourceSentence(e *survey.Effect, c *sourceCase) string {
 	told := c.checks > 0 || c.others > 0
 	var b strings.Builder
 	switch {
+	case len(c.sessions) == 0 && !e.Significant:
+		return fmt.Sprintf("No trace and no control check was taken with it, only exposed places: what is expected of it and what else was read there put it within %.2f m of the truth (95 %%).", bound)
 	case e.Significant && told:
 		fmt.Fprintf(&b, "Its positions lie %.2f m %s of the truth (u %.2f m), in all %s that had them from it: add %.2f m to the %s.%s This data attributes that to the frame of the positions.",
 			size, compass(e.V.East, e.V.North), u, words.Count(len(c.sessions), "session"), size, compass(-e.V.East, -e.V.North), c.toldBy())

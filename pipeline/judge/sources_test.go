@@ -82,6 +82,7 @@ func TestSourcesAreNotTheirOwnWitness(t *testing.T) {
 		{"good, control checks", &good, sourceCase{sessions: sessions, checks: 3, checked: 1, lines: 1, sheets: 1}, "No error of its positions to be seen: 3 control checks in 1 session and 1 drawing"},
 		{"good by many drawings", &good, sourceCase{sessions: sessions, lines: 3, sheets: 3}, "No error"},
 		{"good by two drawings only", &good, sourceCase{sessions: sessions, lines: 3, sheets: 2}, "Inseparable from a map that is off: 2 drawings that were read with it bound the error of its positions to 0.06 m only"},
+		{"exposed places only", &good, sourceCase{}, "No trace and no control check was taken with it, only exposed places: what is expected of it and what else was read there put it within 0.06 m"},
 		{"little is known", &vague, sourceCase{sessions: sessions, checks: 1, checked: 1, sheets: 9}, "Inseparable from a map that is off: 1 control check in 1 session and 9 drawings that were read with it bound the error of its positions to 0.61 m"},
 	} {
 		if got := f.sourceSentence(tt.e, &tt.c); !strings.HasPrefix(got, tt.begins) {

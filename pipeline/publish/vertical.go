@@ -65,7 +65,7 @@ func (e *edition) vertical() []statement {
 	slices.Sort(sources)
 	var out []statement
 	for _, source := range sources {
-		st := stateVertical(source, stateHandedIn, handedIn[source], e.depthWithinWords())
+		st := stateVertical(source, stateHandedIn, handedIn[source], e.depthWithinWords(source))
 		if n := unsure[source]; n > 0 {
 			st.Notes = append(st.Notes, words.Count(n, "more is", "more are")+" on no record for sure and not counted.")
 		}
@@ -90,10 +90,14 @@ func coverOf(x *survey.Exposure, rec *survey.Record) float64 {
 	return x.DepthM - diameter/2
 }
 
-// depthWithinWords says what stands where there are too few holes for a statement.
-func (e *edition) depthWithinWords() string {
+// depthWithinWords says what stands where there are too few holes in a source's lines
+// for a statement.
+func (e *edition) depthWithinWords(source string) string {
 	within, judged := 0, 0
 	for i := range e.Judgements {
+		if e.Survey.Records[i].Source != source {
+			continue
+		}
 		switch e.Judgements[i].Depth {
 		case survey.VerdictWithin:
 			within++
