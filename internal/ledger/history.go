@@ -122,7 +122,7 @@ func (l *Ledger) AsOf(day time.Time, grids ...*crs.Grid) (run Run, out []Standin
 		return run, nil, fmt.Errorf("no run is known up to %s", day.Format(time.DateOnly))
 	}
 	p := &planes{to: "EPSG:4326", grids: grids, from: map[string]*crs.Operation{}}
-	const query = `SELECT x.key, c.utility, c.sheet, c.cover_m, x.corrected, c.record, c.line, c.plane FROM record x JOIN content c ON c.digest = x.digest
+	const query = `SELECT x.key, c.utility, c.sheet, c.cover_m, x.corrected, c.record, c.line, n.plane FROM record x JOIN content c ON c.digest = x.digest JOIN run n ON n.id = c.run
 WHERE x.first <= ? AND (x.until IS NULL OR x.until > ?) ORDER BY x.key`
 	err = rows(l.db, query, func(scan func(...any) error) error {
 		var s Standing

@@ -44,7 +44,7 @@ func (l *Ledger) Past(plane string, grids ...*crs.Grid) (past life.Past, err err
 	defer func() { err = l.explain(err) }()
 	p := &planes{to: plane, grids: grids, from: map[string]*crs.Operation{}}
 	past.Records = map[string]life.Record{}
-	err = rows(l.db, `SELECT r.key, c.plane, c.line, c.utility, c.cover_m, r.corrected, r.left FROM record r JOIN content c ON c.digest = r.digest WHERE r.until IS NULL`,
+	err = rows(l.db, `SELECT r.key, n.plane, c.line, c.utility, c.cover_m, r.corrected, r.left FROM record r JOIN content c ON c.digest = r.digest JOIN run n ON n.id = c.run WHERE r.until IS NULL`,
 		func(scan func(...any) error) error {
 			var key, plane, left string
 			var rec life.Record

@@ -50,7 +50,7 @@ func (w *writer) records(s *survey.Survey) {
 			end(w.run, key, w.run)
 		}
 		if !known || was.digest != now.digest {
-			content(now.digest[:], s.Plane, lineBlob(rec.Parts), rec.Utility, rec.Sheet, nullable(rec.CoverM), recordJSON(s, rec))
+			content(now.digest[:], w.run, lineBlob(rec.Parts), rec.Utility, rec.Sheet, nullable(rec.CoverM), recordJSON(s, rec))
 		}
 		span(key, now.digest[:], now.corrected, now.left, w.run)
 	}
