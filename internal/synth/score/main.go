@@ -55,12 +55,13 @@ func main() {
 	utility := flag.String("utility", "water", "of the lines of -over")
 	coverage := flag.Float64("coverage", 0, "share of the length that is walked; 0 as the difficulty has it")
 	matches := flag.String("matches", matchesOwn, "own, or true: the matching is replaced by the truth, so that what is wrong is the adjustment's")
+	weights := flag.Bool("weights", true, "rank by consequence too, as the towns' jobs have it; without, every wrong metre counts the same in the re-survey order")
 	flag.Parse()
 	if w := correct.When(*when); flag.NArg() > 0 || *towns < 1 || *coverage < 0 || *coverage > 1 || (*matches != matchesOwn && *matches != matchesTrue) || (w != correct.WhenSurveyed && w != correct.WhenOutside) {
 		flag.Usage()
 		os.Exit(2)
 	}
-	todo := work{difficulty: *difficulty, seed: *seed, towns: *towns, when: correct.When(*when), workers: runtime.GOMAXPROCS(0), utility: *utility, trueMatches: *matches == matchesTrue}
+	todo := work{difficulty: *difficulty, seed: *seed, towns: *towns, when: correct.When(*when), workers: runtime.GOMAXPROCS(0), utility: *utility, trueMatches: *matches == matchesTrue, sameWeight: !*weights}
 	err := todo.prepare(*over, *coverage)
 	if err == nil {
 		err = run(os.Stdout, *csvFile, todo)
@@ -84,6 +85,7 @@ type work struct {
 	utility string
 
 	trueMatches bool
+	sameWeight  bool // of all lines in the re-survey order
 }
 
 // What -matches may say.
@@ -118,6 +120,9 @@ func run(w io.Writer, csvFile string, todo work) error {
 		todo.towns, todo.difficulty, synth.Version(), todo.seed, todo.seed+uint64(todo.towns)-1, todo.when)
 	if todo.trueMatches {
 		fmt.Fprint(w, "; matched by the truth")
+	}
+	if todo.sameWeight {
+		fmt.Fprint(w, "; ranked without consequences")
 	}
 	fmt.Fprint(w, "\n\n")
 	if err := scorer.Print(w, columns); err != nil || csvFile == "" {
@@ -188,6 +193,9 @@ func (todo *work) score(seed uint64) (scores, error) {
 	}
 	job := c.Job("score", time.Unix(0, 0).UTC())
 	job.Correct.When = todo.when
+	if todo.sameWeight {
+		job.Rank.Consequences = nil
+	}
 	if todo.trueMatches {
 		job.Matcher = func(s *survey.Survey, _ *survey.Model) [][]survey.Match { return town.Matches(s) }
 	}

@@ -119,7 +119,8 @@ var three = []measured{
 	{figure: scorer.VerticesInside, hits: 194, of: 200},
 	{figure: scorer.SideChanges, hits: 0, of: 200, harm: true},
 	{figure: scorer.UnmappedFound, hits: 7, of: 10},
-	{figure: scorer.Resolved, hits: 18, of: 200},
+	{figure: scorer.Resolved, hits: 46, of: 200},
+	{figure: scorer.ResolvedWeight, hits: 84, of: 200},
 	{figure: scorer.After, mean: 0.07},
 	{figure: scorer.OutsideAfter, mean: 0.13},
 }
@@ -161,7 +162,8 @@ var twenty = []measured{
 	{figure: scorer.UnmappedFalse, mean: 0.5},
 	{figure: scorer.NotDetectedFound, hits: 23, of: 26},
 	{figure: scorer.NotDetectedFalse, mean: 0.3},
-	{figure: scorer.Resolved, hits: 31, of: 200},
+	{figure: scorer.Resolved, hits: 59, of: 200},
+	{figure: scorer.ResolvedWeight, hits: 102, of: 200},
 	{figure: scorer.After, mean: 0.08},
 	{figure: scorer.OutsideAfter, mean: 0.16},
 }

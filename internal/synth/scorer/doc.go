@@ -100,8 +100,11 @@
 // as the surveyed lines would give it, right to 10 cm across the line. Everything
 // is what nobody took a reading on, whether the program lists it or not. In order
 // of age and at random the crew drives from line to line for nothing, which
-// flatters them. A tenth of promised probabilities counts a stretch as outside if
-// 3 m of it are beyond tolerance.
+// flatters them. Beside them stands who knows all sheets' true shifts, but not what
+// else is wrong of a line, and surveys what those put beyond tolerance; and who knows
+// where every line lies. A tenth of promised probabilities counts a stretch as outside if
+// 3 m of it are beyond tolerance; under a common frame error, whose error it is nobody
+// can tell, and its Brier score stands in a row of its own.
 //
 // # Intervals
 //

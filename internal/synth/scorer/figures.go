@@ -99,10 +99,13 @@ const (
 	ResolvedAsLines
 	ResolvedByAge
 	ResolvedAtRandom
+	ResolvedBySheets
+	ResolvedByTruth
 	ResolvedWeight
 	ResolvedWeightByAge
 	ResolvedWeightAtRandom
 	ResurveyBrier
+	ResurveyBrierCommon
 	PromiseByTenth // and nine more
 
 	numFigures = PromiseByTenth + 10
@@ -222,10 +225,13 @@ func describe() [numFigures]figure {
 		ResolvedAsLines:        {"re-survey", "the same, its packages left aside", share, ""},
 		ResolvedByAge:          {"re-survey", "the same in order of age", share, "1/2"},
 		ResolvedAtRandom:       {"re-survey", "the same at random", share, "1/3"},
+		ResolvedBySheets:       {"re-survey", "the same by one who knows all sheets' shifts", share, ""},
+		ResolvedByTruth:        {"re-survey", "the same by one who knows where all lines lie", share, ""},
 		ResolvedWeight:         {"re-survey", "wrong length resolved, times its consequence", share, ""},
 		ResolvedWeightByAge:    {"re-survey", "the same in order of age", share, ""},
 		ResolvedWeightAtRandom: {"re-survey", "the same at random", share, ""},
 		ResurveyBrier:          {"re-survey", "Brier score of the probability outside, mean", counts, ""},
+		ResurveyBrierCommon:    {"re-survey", "the same under a common frame error", counts, ""},
 	}
 	for b, spacing := range [bands]string{"0.5-1", "1-5", "5-30"} {
 		band := Figure(b)

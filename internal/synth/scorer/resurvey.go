@@ -62,12 +62,54 @@ func (x *scoring) resurvey() {
 	age := slices.Clone(whole)
 	slices.SortStableFunc(age, func(a, b pick) int { return cmp.Compare(g.installed(a.record), g.installed(b.record)) })
 	g.score(age, money, wanted, 1, ResolvedByAge, ResolvedWeightByAge)
+	g.score(g.best(whole, g.shiftedOut(wanted)), money, wanted, 1, ResolvedBySheets, -1)
+	g.score(g.best(whole, wanted), money, wanted, 1, ResolvedByTruth, -1)
 	rng := rand.New(rand.NewPCG(x.truth.Seed, 1))
 	for range shuffles {
 		random := slices.Clone(whole)
 		rng.Shuffle(len(random), func(a, b int) { random[a], random[b] = random[b], random[a] })
 		g.score(random, money, wanted, 1.0/shuffles, ResolvedAtRandom, ResolvedWeightAtRandom)
 	}
+}
+
+// shiftedOut are those of the places that their sheet's true shift alone puts beyond
+// tolerance.
+func (g *ground) shiftedOut(wanted []place) (out []place) {
+	for _, p := range wanted {
+		rec, c := &g.x.records[p.record], &g.cells[p.record][p.cell]
+		if rec.sheet == nil {
+			continue
+		}
+		east, north := rec.sheet.At(g.x.truth.Frame, rec.before.At((float64(p.cell)+0.5)*cellM))
+		if math.Abs(east*c.e+north*c.n) > rec.limitM {
+			out = append(out, p)
+		}
+	}
+	return out
+}
+
+// best are the stretches with the most of the wanted places a metre first.
+func (g *ground) best(whole []pick, wanted []place) []pick {
+	is := map[place]bool{}
+	for _, p := range wanted {
+		is[p] = true
+	}
+	value := make([]float64, len(whole))
+	order := make([]int, len(whole))
+	for i, p := range whole {
+		order[i] = i
+		for m := p.fromM; m < p.toM; m += cellM {
+			if is[place{p.record, int(m/cellM + 0.5)}] {
+				value[i] += cellM / (p.toM - p.fromM)
+			}
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(value[b], value[a]) })
+	out := make([]pick, len(whole))
+	for i, k := range order {
+		out[i] = whole[k]
+	}
+	return out
 }
 
 func ungrouped(order []pick) []pick {
@@ -100,6 +142,10 @@ func (x *scoring) calibrate(r int, v Resurvey) {
 	outside := rec.outsideOn(v.FromM, v.ToM)
 	if outside {
 		found = 1
+	}
+	if x.common != nil { // whose error it is nobody can tell
+		x.value(ResurveyBrierCommon, (p-found)*(p-found))
+		return
 	}
 	x.promise(PromiseByTenth+Figure(min(max(int(p*10), 0), 9)), p, outside)
 	x.value(ResurveyBrier, (p-found)*(p-found))

@@ -18,7 +18,7 @@ var harm = []Figure{
 
 // byOthers says that a figure does not depend on the outcome.
 func byOthers(f Figure) bool {
-	return slices.Contains([]Figure{Before, OutsideBefore, OtherFrameBefore, ResolvedByAge, ResolvedAtRandom, ResolvedWeightByAge, ResolvedWeightAtRandom}, f)
+	return slices.Contains([]Figure{Before, OutsideBefore, OtherFrameBefore, ResolvedByAge, ResolvedAtRandom, ResolvedBySheets, ResolvedByTruth, ResolvedWeightByAge, ResolvedWeightAtRandom}, f)
 }
 
 // checkPerfect sees that every figure is as good as it can be.
