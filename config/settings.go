@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"github.com/asfound/asfound/pipeline"
+	"github.com/asfound/asfound/pipeline/adjust"
 	"github.com/asfound/asfound/pipeline/correct"
 	"github.com/asfound/asfound/pipeline/judge"
 	"github.com/asfound/asfound/pipeline/read"
@@ -148,6 +149,7 @@ func (c *Config) settings() []setting {
 		number("match.step_at_tee", share, inside01, &m.StepAtTee),
 
 		// Match and adjust share the error budget.
+		choice("adjust.sizes", &a.Sizes, string(adjust.SizesEstimated), string(adjust.SizesGiven)),
 		number("adjust.local", length, positive, &a.LocalM, &r.LocalM),
 		number("adjust.local_length", length, positive, &a.LambdaM, &m.LambdaM),
 		number("adjust.sheet", length, positive, &a.SheetM),

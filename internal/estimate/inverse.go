@@ -27,6 +27,12 @@ func (f *Factor) SelectedInverse() *Inverse {
 // Invert is SelectedInverse in the factor's own memory: it is of no use afterwards.
 func (f *Factor) Invert() *Inverse {
 	f.lower = nil
+	return f.InvertInPlace()
+}
+
+// InvertInPlace is the same, but the factor may be eliminated again; the inverse
+// is of no use then.
+func (f *Factor) InvertInPlace() *Inverse {
 	inv := f.used()
 	inv.fill()
 	return inv

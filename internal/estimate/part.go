@@ -49,6 +49,26 @@ func (p *Part) Solve(x, work []float64) {
 	p.complete(work, x)
 }
 
+// Contrast is what a linear form of the part's unknowns varies by where the shared
+// ones are known. form is its coefficients, and becomes what is left for the shared
+// ones: those of the part's own are of no use then. The form's whole variance is
+// the sum of that and the variance of what is left. work is space for as many
+// numbers.
+func (p *Part) Contrast(form, work []float64) (variance float64) {
+	f := &p.f
+	for k, i := range f.order {
+		work[k] = form[i]
+	}
+	f.forward(work[:f.n])
+	for k, d := range f.pivot[:f.inner] {
+		variance += float64(work[k] * work[k] / d)
+	}
+	for k := f.inner; k < f.n; k++ {
+		form[f.order[k]] = work[k]
+	}
+	return variance
+}
+
 // Follow completes x, which holds values of the shared unknowns, by what the part's
 // own are where nothing else is known of them: with covariances of the shared
 // unknowns with one of them, it gives those of the part's own.

@@ -90,10 +90,7 @@ func knownJunctions(before *survey.Model) [][]junction.Member {
 
 // adjusted is the solution of the positions' equations.
 func adjusted(ev *evidence, n *network, before *survey.Model, atOnce int, o Options) (*problem, error) {
-	p, err := newProblem(n, ev, atOnce, o)
-	if err != nil {
-		return nil, err
-	}
+	p := newProblem(n, ev, atOnce, o)
 	p.begin(before)
 	if err := p.run(); err != nil {
 		return nil, err

@@ -16,6 +16,7 @@ import (
 
 func testOptions() Options {
 	return Options{
+		Sizes:  SizesEstimated,
 		LocalM: 0.25, LambdaM: 40, LocalNu: 6, SheetM: 0.15, SheetNu: 3, MapM: 0.05, OwnM: 0.15, JoinM: 0.5, SessionM: 0.03, PositionsM: 0.02, BiasM: 0.025,
 		BlockM: 400, SnapM: 0.05, AccuracyFactor: 1.5, DefaultSigmaM: 0.1, PoleM: 0.01, LocateShare: 0.04, LocateMinM: 0.01,
 		DefaultDepthM: 1, PassiveFactor: 2, WanderShare: 0.5, WanderS: 300, Nu: 4, OwnNu: 4, DepthCoilsM: 0.4, DepthNoise: 0.015, DepthMinM: 0.02,
@@ -26,7 +27,7 @@ func testOptions() Options {
 // gaussian makes Student's t a normal distribution, so that the answer has a
 // closed form.
 func gaussian(o Options) Options {
-	o.Nu, o.OwnNu, o.SheetNu, o.LocalNu = 1e12, 1e12, 1e12, 0
+	o.Nu, o.OwnNu, o.SheetNu, o.LocalNu, o.Sizes = 1e12, 1e12, 1e12, 0, SizesGiven
 	return o
 }
 
@@ -112,7 +113,8 @@ func TestOneRecordEqualsConditionalGaussian(t *testing.T) {
 		o.WanderS = 0
 		m := w.adjust(t, o)
 
-		sigma, _ := o.sigma(&w.s.Traces[0].Readings[0], &w.matches[0][0])
+		budget := o.budget(&w.s.Traces[0].Readings[0], &w.matches[0][0])
+		sigma, _ := budget.sigma(1)
 		prior := func(a, b float64) float64 {
 			return o.MapM*o.MapM + o.SheetM*o.SheetM + o.OwnM*o.OwnM + o.LocalM*o.LocalM*math.Exp(-math.Abs(a-b)/o.LambdaM)
 		}

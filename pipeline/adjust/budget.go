@@ -30,16 +30,36 @@ func (o *Options) locating(rd *survey.Reading) float64 {
 	return l
 }
 
-// sigma is the part of the error budget of one reading that is new at every
-// reading, across its line, and the part that wanders: one standard deviation
-// each. Signal trust inflates the first.
-func (o *Options) sigma(rd *survey.Reading, m *survey.Match) (fresh, wander float64) {
-	p, l := o.position(rd.SigmaM), o.locating(rd)
-	share := o.WanderShare
-	if rd.Time.IsZero() || o.WanderS <= 0 {
-		share = 0
+// budget is what the error of one reading is made of, one standard deviation each:
+// the position, of whose variance a share wanders, and what else there is. Signal
+// trust inflates what is new at every reading. There are as many as readings: hence
+// the single precision.
+type budget struct{ positionM, otherM, share, inflate float32 }
+
+func (o *Options) budget(rd *survey.Reading, m *survey.Match) budget {
+	b := budget{
+		positionM: float32(o.position(rd.SigmaM)), otherM: float32(math.Hypot(o.locating(rd), o.PoleM)),
+		share: float32(o.WanderShare), inflate: float32(max(m.Inflate, 1)),
 	}
-	return max(m.Inflate, 1) * math.Sqrt((1-share)*p*p+l*l+o.PoleM*o.PoleM), math.Sqrt(share) * p
+	if rd.Time.IsZero() || o.WanderS <= 0 {
+		b.share = 0
+	}
+	return b
+}
+
+// sigma is the part of the budget that is new at every reading, across its line,
+// and the part that wanders, where positions err by factor times what is stated of
+// them.
+func (b *budget) sigma(factor float64) (fresh, wander float64) {
+	p, other, share := factor*float64(b.positionM), float64(b.otherM), float64(b.share)
+	return float64(b.inflate) * math.Sqrt((1-share)*p*p+other*other), math.Sqrt(share) * p
+}
+
+// fresh is the share of the position in the variance that is new at every reading.
+func (b *budget) fresh(factor float64) float64 {
+	p, other := factor*float64(b.positionM), float64(b.otherM)
+	own := (1 - float64(b.share)) * p * p
+	return own / (own + other*other)
 }
 
 // terms are the error budget as the report shows it.

@@ -26,9 +26,14 @@ type cell struct {
 
 	root root // of the covariance of what it shares; once the posterior is known
 
-	// roughness is the variance of the record's local error over what is expected of
-	// records.
-	roughness float64
+	// roughness is the variance of the record's local error over LocalM squared,
+	// expected what it is taken for beforehand, redundancy how many residuals of it
+	// the readings tell of.
+	roughness, expected, redundancy float64
+	squaresM2                       float64 // the form of what they tell
+
+	// ownVariance is what the squares of the own shift may err by, given what is shared.
+	ownVariance float64
 
 	// Since the cell was last assembled: how far its record has moved, and whether
 	// it stands as it was.
@@ -43,7 +48,7 @@ func (c *cell) read() bool { return len(c.obs) > 0 }
 // of the whole system, all -1.
 func (p *problem) newCell(r int, obs []observation, at []int32) cell {
 	rn := &p.n.records[r]
-	c := cell{record: r, obs: obs, node: make([]int32, len(rn.nodes)), roughness: 1}
+	c := cell{record: r, obs: obs, node: make([]int32, len(rn.nodes)), roughness: 1, expected: 1}
 	var shared []int32
 	take := func(first, count int) {
 		if at[first] != -1 {

@@ -173,4 +173,12 @@ func (p *problem) complete(c *cell) {
 	for k, i := range c.index[:c.inner] {
 		p.x[i] = x[k]
 	}
+	if !p.own[c.record].fixed {
+		c.ownVariance = 0
+		for axis := range 2 {
+			clear(x)
+			x[c.own+axis] = 1
+			c.ownVariance += c.part.Contrast(x, w.x[n:])
+		}
+	}
 }

@@ -56,7 +56,8 @@ func TestRedundancyOfOneReading(t *testing.T) {
 	w.record("A", "S", orb.Point{0, 0}, orb.Point{100, 0})
 	w.walk("T", "C", 0, false, orb.Point{50, 0.05})
 	m := w.adjust(t, o)
-	sigma, _ := o.sigma(&w.s.Traces[0].Readings[0], &w.matches[0][0])
+	budget := o.budget(&w.s.Traces[0].Readings[0], &w.matches[0][0])
+	sigma, _ := budget.sigma(1)
 	prior := o.MapM*o.MapM + o.SheetM*o.SheetM + o.OwnM*o.OwnM + o.LocalM*o.LocalM + o.SessionM*o.SessionM + o.PositionsM*o.PositionsM + o.BiasM*o.BiasM
 	if want := sigma * sigma / (sigma*sigma + prior); math.Abs(m.Fit.Redundancy-want) > 1e-6 {
 		t.Errorf("redundancy %.6f, want %.6f", m.Fit.Redundancy, want)

@@ -100,6 +100,18 @@ func (r root) covariance(i, j int) float64 {
 	return sum
 }
 
+// form is the variance of a linear form of what R R' is the covariance of.
+func (r root) form(coef []float64) (variance float64) {
+	for j := range coef {
+		sum := 0.0
+		for i := j; i < len(coef); i++ {
+			sum += float64(coef[i] * r.row(i)[j])
+		}
+		variance += float64(sum * sum)
+	}
+	return variance
+}
+
 func (r root) times(z, out []float64) {
 	for i := range out {
 		sum := 0.0

@@ -64,8 +64,8 @@ func (p *problem) effects(inv *estimate.Inverse) []survey.Effect {
 			sheets[k].RestsOn = p.restsOn(k, sheets[k].V, slices.Sorted(maps.Keys(reads[k])), inv)
 		}
 	}
-	markSignificant(sessions, 3*p.o.SessionM, p.o.FalseDiscovery)
-	markSignificant(sources, max(sourceSeenM, 3*p.o.PositionsM), p.o.FalseDiscovery)
+	markSignificant(sessions, 3*p.given.SessionM, p.o.FalseDiscovery)
+	markSignificant(sources, max(sourceSeenM, 3*p.given.PositionsM), p.o.FalseDiscovery)
 	return slices.Concat(sheets, sessions, sources)
 }
 

@@ -28,9 +28,13 @@ type evidence struct {
 	setups   map[setup]int // their numbers
 	sources  []string
 	sourceM  []float64 // of each source: accuracy of the operation behind its positions
-	traceIDs []string
-	biases   int    // one a trace in each connected part of the network
-	knots    []knot // by session, then time
+
+	receivers []string // by name
+	receiver  []int32  // of each trace
+	traceIDs  []string
+	biases    int    // one a trace in each connected part of the network
+	compared  []bool // biases of walks along a record that was walked again
+	knots     []knot // by session, then time
 }
 
 // session is one set-up with positions from one source.
@@ -52,6 +56,7 @@ type observation struct {
 	point         orb.Point // plane
 	sigma         float64   // new at every reading
 	wander        float64   // standard deviation of the wandering part; 0 none
+	budget        budget    // what they are made of
 	trace         int32     // -1: an exposure
 	reading       int32     // of the trace; or the exposure
 	record        int32
@@ -125,14 +130,17 @@ func gather(s *survey.Survey, matches [][]survey.Match, exposed []survey.Match, 
 				bias: b, session: int32(ev.setups[setup{tr.Session, tr.Positions}]), knot: -1, against: m.Against, weight: 1,
 			}
 			ob.measure(rn, m.Part, m.Segment, m.StationM)
-			ob.sigma, ob.wander = o.sigma(rd, m)
+			ob.budget = o.budget(rd, m)
+			ob.sigma, ob.wander = ob.budget.sigma(1)
 			ev.obs = append(ev.obs, ob)
 		}
 	}
 	ev.biases = len(biases)
+	ev.nameReceivers(s)
 	ev.addExposures(s, exposed, n, o)
 	ev.layKnots(s, o.WanderS)
 	ev.sortByRecord(n.rank)
+	ev.compareBiases()
 	ev.addChecks(s, o)
 	return ev
 }
@@ -154,6 +162,17 @@ func (ev *evidence) sortByRecord(rank []int) {
 		*at++
 	}
 	ev.obs = sorted
+}
+
+// compareBiases marks the biases of walks along a record that was walked again:
+// there it is not the map that a bias could stand for.
+func (ev *evidence) compareBiases() {
+	ev.compared = make([]bool, ev.biases)
+	for i := 1; i < len(ev.obs); i++ {
+		if a, b := &ev.obs[i-1], &ev.obs[i]; a.record == b.record && a.bias != b.bias && a.bias >= 0 && b.bias >= 0 {
+			ev.compared[a.bias], ev.compared[b.bias] = true, true
+		}
+	}
 }
 
 // countUsed is how many readings are used at most.
@@ -322,6 +341,20 @@ func orderOf(n int, compare func(a, b int) int) []int {
 	}
 	slices.SortStableFunc(order, compare)
 	return order
+}
+
+// nameReceivers lists the receivers by name.
+func (ev *evidence) nameReceivers(s *survey.Survey) {
+	named := map[string]bool{}
+	for t := range s.Traces {
+		named[s.Traces[t].Receiver] = true
+	}
+	ev.receivers = slices.Sorted(maps.Keys(named))
+	index := indexOf(ev.receivers)
+	ev.receiver = make([]int32, len(s.Traces))
+	for t := range s.Traces {
+		ev.receiver[t] = int32(index[s.Traces[t].Receiver])
+	}
 }
 
 func indexOf(names []string) map[string]int {

@@ -17,12 +17,12 @@ type joint struct {
 	f       *estimate.Factor
 	inv     *estimate.Inverse // once the posterior is known
 	loose   bool              // the factor leaves out what runs through several sessions or scattered sheets
-	base    []float64         // entries that no iteration changes
+	base    []float64         // entries that no iteration changes; nil: to be laid
 	rhs     []float64
 }
 
 // prepare numbers the cells' unknowns and analyses the equations.
-func (p *problem) prepare() error {
+func (p *problem) prepare() {
 	p.findShared()
 	byRecord := make([][]observation, len(p.n.records))
 	for i := 0; i < len(p.ev.obs); {
@@ -45,7 +45,7 @@ func (p *problem) prepare() error {
 			p.unreadCells = append(p.unreadCells, c)
 		}
 	}
-	return p.analyseJoint(len(p.ev.sessions) > looseSessions)
+	p.analyseJoint(len(p.ev.sessions) > looseSessions)
 }
 
 // looseSessions is how many sessions still have all in the covariances that runs
@@ -66,9 +66,8 @@ const (
 	scatteredM    = 1000
 )
 
-// analyseJoint numbers the joint equations, finds their order and the part of
-// them that stays.
-func (p *problem) analyseJoint(loose bool) error {
+// analyseJoint numbers the joint equations and finds their order.
+func (p *problem) analyseJoint(loose bool) {
 	p.joint = joint{loose: loose}
 	j := &p.joint
 	j.place = slices.Repeat([]int32{-1}, p.u.n)
@@ -110,6 +109,11 @@ func (p *problem) analyseJoint(loose bool) error {
 		}
 	}
 	j.f = m.Analyse(o)
+}
+
+// layBase works out the joint equations that stay as long as the sizes do.
+func (p *problem) layBase() error {
+	j := &p.joint
 	j.f.Clear()
 	p.constant(j.f)
 	err := p.inOrder(p.unreadCells, 1, func(c *cell) {
@@ -190,6 +194,11 @@ func (p *problem) inOrder(cells []*cell, information float64, join func(*cell)) 
 // factor condenses the cells that were read and factors the joint equations.
 func (p *problem) factor(information float64) error {
 	j := &p.joint
+	if j.base == nil {
+		if err := p.layBase(); err != nil {
+			return err
+		}
+	}
 	j.f.SetValues(j.base)
 	clear(j.rhs)
 	p.varying(j.f)
@@ -207,20 +216,18 @@ func (p *problem) factor(information float64) error {
 	}
 	err := j.f.Eliminate()
 	if err != nil && j.loose { // what was left out would have been needed
-		if err := p.tighten(); err != nil {
-			return err
-		}
+		p.tighten()
 		return p.factor(information)
 	}
 	return err
 }
 
 // tighten goes over to a factor that leaves out nothing.
-func (p *problem) tighten() error {
+func (p *problem) tighten() {
 	for _, c := range p.readCells {
 		c.slots = nil
 	}
-	return p.analyseJoint(false)
+	p.analyseJoint(false)
 }
 
 // A refined solution leaves roughShare of the right-hand side while weights still
@@ -258,9 +265,7 @@ func (p *problem) refine(share float64) error {
 		x[k] = p.x[i]
 	}
 	if _, err := j.f.Refine(x, j.rhs, share, refineRounds); err != nil {
-		if err := p.tighten(); err != nil {
-			return err
-		}
+		p.tighten()
 		return p.factor(1)
 	}
 	for k, v := range x {

@@ -22,6 +22,7 @@ type network struct {
 	degree  []int32  // edges at each point
 	joins   [][2]int // points at one place on two sheets
 	parts   []int32  // component of each point
+	levels  []string // what records have in common, of which strata are made: decade, material, quality
 
 	junctions [][]junction.Member // of the lines in the order of their keys
 }
@@ -32,6 +33,7 @@ type recordNet struct {
 	nodes []node // by part, then station
 	sheet int    // -1: no sheet
 	axes  axes
+	level [kinds]int32 // its levels; -1: unknown
 	// corrected says that the record has been corrected on the map: its neighbours
 	// were drawn to its end then, which tells nothing of their drawing.
 	corrected bool
@@ -79,6 +81,7 @@ func (a axes) right(l *lineref.Line, part, segment int) (east, north float64) {
 func buildNetwork(s *survey.Survey, feet [][]foot, junctions [][]junction.Member, o Options) *network {
 	n := &network{records: make([]recordNet, len(s.Records))}
 	n.nameSheets(s, o.BlockM)
+	n.nameLevels(s)
 	order := s.ByKey()
 	n.rank = make([]int, len(order))
 	for i, r := range order {

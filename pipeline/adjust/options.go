@@ -1,8 +1,18 @@
 package adjust
 
+// Sizes says whether the variance components are estimated.
+type Sizes string
+
+const (
+	SizesEstimated Sizes = "estimated" // those that the data tell of, beginning with those given
+	SizesGiven     Sizes = "given"
+)
+
 // Options are the error budget and the variance components of the adjustment.
 // Every quantity is one standard deviation in metres unless said.
 type Options struct {
+	Sizes Sizes
+
 	LocalM     float64 // sr: a record's local error
 	LambdaM    float64 // its correlation length along the network
 	LocalNu    float64 // residuals that LocalM counts for beside a record's own; 0: it holds for every record

@@ -12,7 +12,11 @@ type prior struct {
 	fixed             bool // the weight is: nothing was read under it
 }
 
-func (q *prior) reweight(x []float64) {
+// reweight sets the weight of a Student-t from the estimate, and what that may err
+// by: the expected weight (expectation maximisation: Lange, Little and Taylor 1989,
+// section 3). Without the second an unknown of which the data tell little would
+// weigh as if it were known to be zero.
+func (q *prior) reweight(x []float64, variance float64) {
 	if q.fixed {
 		return
 	}
@@ -20,8 +24,13 @@ func (q *prior) reweight(x []float64) {
 	if q.parent >= 0 {
 		e, n = e-x[q.parent], n-x[q.parent+1]
 	}
-	q.weight = estimate.StudentTVector((e*e+n*n)/(q.sigma*q.sigma), 2, q.nu)
+	q.weight = estimate.StudentTVector((e*e+n*n+variance)/(q.sigma*q.sigma), 2, q.nu)
 }
+
+// forCovariance makes the weight what a pair that follows a Student-t informs of its
+// parent: (nu+2)/(nu+4) of its expected weight (as estimate.StudentTCovariance for
+// two components: Lange, Little and Taylor 1989, section 4).
+func (q *prior) forCovariance() { q.weight *= (q.nu + 2) / (q.nu + 4) }
 
 // add adds the prior to the normal equations, in which the pair and its parent
 // have the numbers first and parent. The zeros keep pairs in the pattern of the
@@ -60,8 +69,8 @@ const (
 	farScales      = 20
 )
 
-// unreadSheets gives the sheets without readings the weight of their variance.
-func (p *problem) unreadSheets() {
+// readSheets says of which sheets something was read.
+func (p *problem) readSheets() []bool {
 	read := make([]bool, len(p.sheet))
 	for _, c := range p.readCells {
 		if k := p.n.records[c.record].sheet; k >= 0 {
@@ -71,6 +80,12 @@ func (p *problem) unreadSheets() {
 	for i := range p.ev.left {
 		read[p.ev.left[i].sheet] = true
 	}
+	return read
+}
+
+// unreadSheets gives the sheets without readings the weight of their variance.
+func (p *problem) unreadSheets() {
+	read := p.readSheets()
 	scale2 := p.o.SheetM * p.o.SheetM
 	sum, count := expectedSheets*scale2/unread(p.o.SheetNu), float64(expectedSheets)
 	for i := range p.sheet {

@@ -19,21 +19,31 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	p.eachRead(p.residuals)
 	p.reweight()
 	p.unreadSheets()
+	for _, c := range p.readCells {
+		p.own[c.record].forCovariance()
+	}
 	information := p.information()
 	if err := p.factor(information); err != nil {
 		return nil, err
 	}
 	p.joint.inv = p.joint.f.Invert()
-	m := &survey.Model{Profiles: make([]survey.Profile, len(s.Records)), Budget: append(p.o.terms(), p.localTerm()...)}
+	m := &survey.Model{Profiles: make([]survey.Profile, len(s.Records)), Budget: slices.Concat(p.given.terms(), p.sizes.terms, p.localTerm())}
 	m.OffsetU = blank(s)
-	ds := make([]diagnosis, len(p.readCells))
+	ds, hs, step := make([]diagnosis, len(p.readCells)), make([]heard, len(p.readCells)), p.learnStep()
 	parallel.Each(len(p.readCells), 0, func() func(int) {
 		return func(i int) {
 			c := p.readCells[i]
+			c.root = p.sharedRoot(c)
+			asked := p.learnt && i%step == 0
+			if asked {
+				hs[i].lengths = p.hearLengths(c, c.root)
+			}
 			inv := p.inverse(c)
 			ds[i] = p.diagnose(c, inv, information)
+			if asked {
+				p.hear(&hs[i], c, inv, information)
+			}
 			m.Profiles[c.record] = survey.Profile{Nodes: p.profileNodes(c, inv), Shares: p.shares(c, inv, m.OffsetU)}
-			c.root = p.sharedRoot(c)
 			p.forget(c)
 		}
 	})
@@ -60,6 +70,9 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	m.TraceSession, m.CheckSession = p.whose(s)
 	m.Effects, m.Sheet = p.effects(p.joint.inv), p.sheetsOfRecords()
 	m.Fit = p.fit(ds)
+	if p.learnt {
+		p.next = p.learn(hs)
+	}
 	p.shrink()
 	m.Draws, m.Without, m.State = p.draws, p.without, p
 	return m, nil

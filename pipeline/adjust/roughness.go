@@ -14,12 +14,12 @@ import (
 // the good ones say too little of their sheet and the bad ones are drawn straight:
 // so every record has its own, a variance component estimated from its readings.
 //
-// The prior of it counts for Options.LocalNu residuals of the size LocalM, so that
-// a record with three readings keeps that size; the estimate is held within the
-// limits, and made in every other iteration up to the last of roughPasses, so that
+// The prior of it counts for Options.LocalNu residuals of the size that is expected
+// of the record, so that one with three readings keeps that; the estimate is held
+// within the limits, and made in every other iteration up to the last of roughPasses, so that
 // weights and sizes do not chase each other. All three are practice.
 const (
-	roughLeast  = 1.0 / 16 // a quarter of LocalM
+	roughLeast  = 1.0 / 16 // a quarter of what is expected
 	roughMost   = 16       // four times
 	roughPasses = 8
 )
@@ -38,8 +38,9 @@ func (p *problem) roughen() {
 		}
 		inv := c.part.SelectedInverse(func(int, int) float64 { return 0 })
 		quad, trace, rank := p.localForm(c, inv)
-		redundancy := max(rank-trace/c.roughness, 0)
-		c.roughness = min(max((p.o.LocalNu+quad)/(p.o.LocalNu+redundancy), roughLeast), roughMost)
+		c.redundancy = max(rank-trace/c.roughness, 0)
+		c.squaresM2 = quad * p.o.LocalM * p.o.LocalM
+		c.roughness = c.expected * min(max((p.o.LocalNu+quad/c.expected)/(p.o.LocalNu+c.redundancy), roughLeast), roughMost)
 	})
 }
 

@@ -31,10 +31,7 @@ func TestRoughnessOfRecords(t *testing.T) {
 	w.record("few", "", orb.Point{0, 400}, orb.Point{600, 400})
 	w.walk("few", "C", len(sizes), false, orb.Point{100, 400.01}, orb.Point{300, 400.02}, orb.Point{500, 400})
 	n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), nil, o)
-	p, err := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
 	p.startSheets()
 	if err := p.run(); err != nil {
 		t.Fatal(err)
@@ -66,10 +63,7 @@ func TestEveryEndOnce(t *testing.T) {
 		w.matches[i][0].AtEnd = false
 	}
 	n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), nil, o)
-	p, err := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
-	if err != nil {
-		t.Fatal(err)
-	}
+	p := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
 	if err := p.factor(1); err != nil {
 		t.Fatal(err)
 	}

@@ -32,7 +32,7 @@ const (
 type problem struct {
 	n  *network
 	ev *evidence
-	o  Options
+	o  Options // with the sizes as they are
 	u  unknowns
 	x  []float64 // estimate
 
@@ -46,11 +46,15 @@ type problem struct {
 	cells                   []cell // by key of their record
 	readCells, unreadCells  []*cell
 	joint                   joint
+	given                   Options // as they were configured
+	sizes                   sizes   // of everything random, beside those in o
+	next                    sizes   // as the next round takes them
+	learnt                  bool    // sizes are the data's
 	freed                   []freed // of each session, once the posterior is known
 	atOnce                  int     // cells condensed before they are joined
 }
 
-func newProblem(n *network, ev *evidence, atOnce int, o Options) (*problem, error) {
+func newProblem(n *network, ev *evidence, atOnce int, o Options) *problem {
 	u := unknowns{}
 	next := func(count, size int) int {
 		at := u.n
@@ -65,7 +69,7 @@ func newProblem(n *network, ev *evidence, atOnce int, o Options) (*problem, erro
 	u.sessions = next(len(ev.sessions), 2)
 	u.sources = next(len(ev.sources), 2)
 	u.whole = next(1, 2)
-	p := &problem{n: n, ev: ev, o: o, u: u, x: make([]float64, u.n), mapM: o.MapM, atOnce: atOnce, most: maxIterations}
+	p := &problem{n: n, ev: ev, o: o, u: u, x: make([]float64, u.n), mapM: o.MapM, atOnce: atOnce, most: maxIterations, given: o, sizes: sizesOf(n, ev, o)}
 	for r := range n.records {
 		q := prior{first: u.own + 2*n.rank[r], parent: u.whole, sigma: math.Hypot(o.OwnM, o.SheetM), nu: o.OwnNu, weight: unread(o.OwnNu), fixed: true}
 		if k := n.records[r].sheet; k >= 0 {
@@ -90,7 +94,8 @@ func newProblem(n *network, ev *evidence, atOnce int, o Options) (*problem, erro
 	for _, j := range n.joins {
 		p.join = append(p.join, prior{first: 2 * j[0], parent: 2 * j[1], sigma: o.JoinM, nu: o.OwnNu, weight: 1})
 	}
-	return p, p.prepare()
+	p.prepare()
+	return p
 }
 
 // run iterates until nothing moves: foot points on the displaced lines, robust
@@ -112,6 +117,10 @@ func (p *problem) run() error {
 			}
 		}
 		p.settle(before)
+		if !p.learnt && p.o.Sizes == SizesEstimated && (p.settled() || p.iterations == learnPass) {
+			p.learnMidway()
+			continue
+		}
 		if p.settled() || p.iterations == p.most {
 			if p.joint.loose { // roughly solved so far
 				return p.solve(lastShare)
@@ -179,11 +188,11 @@ func (p *problem) reweight() {
 		}
 		c.driftM = 0
 		p.weigh(c)
-		p.own[c.record].reweight(p.x)
+		p.own[c.record].reweight(p.x, c.ownVariance)
 	})
 	for _, priors := range [][]prior{p.sheet, p.session, p.source, p.join} {
 		for i := range priors {
-			priors[i].reweight(p.x)
+			priors[i].reweight(p.x, 0)
 		}
 	}
 	p.reweightLeft()

@@ -18,6 +18,10 @@ func (p *problem) begin(before *survey.Model) {
 	if before == nil {
 		p.startSheets()
 	} else {
+		if was, ok := before.State.(*problem); ok && was.learnt {
+			p.learnt = true
+			p.resize(was.next)
+		}
 		p.start(before)
 		if was, ok := before.State.(*problem); ok && was.mapM == p.mapM {
 			goOn, p.most = true, againIterations
@@ -26,7 +30,7 @@ func (p *problem) begin(before *survey.Model) {
 	}
 	for _, priors := range [][]prior{p.own, p.sheet, p.session, p.source, p.join} {
 		for i := range priors {
-			priors[i].reweight(p.x)
+			priors[i].reweight(p.x, 0)
 		}
 	}
 	if goOn {
@@ -64,7 +68,8 @@ func (p *problem) resume(was *problem) {
 func (p *problem) resumeCell(c *cell, was *problem, old *cell) (same bool) {
 	own, ownWas := p.own[c.record].first, was.own[c.record].first
 	p.x[own], p.x[own+1] = was.x[ownWas], was.x[ownWas+1]
-	c.roughness = old.roughness
+	scale := was.o.LocalM / p.o.LocalM
+	c.roughness = old.roughness * scale * scale
 	same = slices.EqualFunc(c.obs, old.obs, func(a, b observation) bool { return a.trace == b.trace && a.reading == b.reading })
 	at := map[[2]int32]int{}
 	if !same {

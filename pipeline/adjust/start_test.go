@@ -79,10 +79,7 @@ func TestWhereASheetStarts(t *testing.T) {
 		}
 		o := testOptions()
 		n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), nil, o)
-		p, err := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
-		if err != nil {
-			t.Fatal(err)
-		}
+		p := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
 		p.begin(nil)
 		if e, n := p.x[p.u.sheets], p.x[p.u.sheets+1]; math.Abs(e-east) > 0.05 || math.Abs(n-north) > 0.05 {
 			t.Errorf("slopes %v: the sheet starts at %.2f, %.2f, want %.2f, %.2f", slopes, e, n, east, north)

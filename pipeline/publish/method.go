@@ -57,7 +57,11 @@ func (e *edition) method() []fact {
 	facts = append(facts, e.accuracyFacts()...)
 	if e.Model != nil {
 		for _, t := range e.Model.Budget {
-			facts = append(facts, fact{"Error budget: " + t.Name, strings.TrimSpace(strconv.FormatFloat(t.Value, 'g', -1, 64) + " " + t.Unit), t.Source})
+			value := strconv.FormatFloat(t.Value, 'g', -1, 64)
+			if t.U > 0 {
+				value += " ± " + strconv.FormatFloat(t.U, 'g', -1, 64)
+			}
+			facts = append(facts, fact{"Error budget: " + t.Name, strings.TrimSpace(value + " " + t.Unit), t.Source})
 		}
 		facts = append(facts, e.fitFacts()...)
 	}

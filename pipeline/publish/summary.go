@@ -81,6 +81,7 @@ type summary struct {
 	Rejects  int                   `json:"rejects"`
 	Notes    []string              `json:"notes"`
 	Fit      *fit                  `json:"fit"`
+	Budget   []term                `json:"error_budget"`
 }
 
 type sourceCount struct {
@@ -171,13 +172,22 @@ type fit struct {
 	Worst          []worstFitted `json:"worst"`
 }
 
+// term is one line of the error budget.
+type term struct {
+	Name   string   `json:"name"`
+	Unit   string   `json:"unit"`
+	Value  *float64 `json:"value"`
+	U      float64  `json:"u,omitempty"` // one standard deviation, where it was estimated
+	Source string   `json:"source"`
+}
+
 // summarise counts. Every count that can be asked for is there, zeros too, so
 // that a reader need not know whether a missing one is zero.
 func (e *edition) summarise() *summary {
 	s := &summary{
 		Caution: caution(), Banner: e.Banner, Job: e.Job, Version: e.Version,
 		Plane: e.plane.Name(), CoordinateOperation: e.toWGS84.Name(), Decision: e.Decision,
-		Sources: []sourceCount{}, Rejects: len(e.Survey.Rejects), Notes: e.notes(),
+		Sources: []sourceCount{}, Rejects: len(e.Survey.Rejects), Notes: e.notes(), Budget: []term{},
 	}
 	for i := range e.Survey.Sources {
 		f := &e.Survey.Sources[i]
@@ -195,6 +205,9 @@ func (e *edition) summarise() *summary {
 	s.Resurvey = e.countResurvey()
 	if e.Model != nil {
 		s.Fit = e.fit()
+		for _, t := range e.Model.Budget {
+			s.Budget = append(s.Budget, term{t.Name, t.Unit, finite(t.Value), t.U, t.Source})
+		}
 	}
 	return s
 }

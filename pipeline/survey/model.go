@@ -209,6 +209,7 @@ type Effect struct {
 type Term struct {
 	Name, Unit, Source string
 	Value              float64
+	U                  float64 // its standard deviation where it was estimated; 0: it was given
 }
 
 // Fit is how well the model describes the evidence.
