@@ -44,7 +44,22 @@ func (c Component) Foerstner() float64 {
 // of which the information says nothing, goes by Foerstner's update. So every
 // step leads down the Deviance, if only part of it may be short enough.
 func NextVariances(f *Factor, cs []Component) ([]float64, error) {
-	score, info := averageInformation(f, cs)
+	products := make([][]float64, len(cs))
+	for k := range cs {
+		products[k] = make([]float64, k+1)
+		solved := f.Solve(cs[k].Grad)
+		for l := range products[k] {
+			products[k][l] = dot(solved, cs[l].Grad)
+		}
+	}
+	return StepVariances(cs, products)
+}
+
+// StepVariances is NextVariances where the products Grad' A^-1 Grad of the
+// components are known, A being the whole matrix (the lower triangle): Grad is not
+// looked at.
+func StepVariances(cs []Component, products [][]float64) ([]float64, error) {
+	score, info := averageInformation(cs, products)
 	next, free := make([]float64, len(cs)), ints(len(cs))
 	for len(free) > 0 {
 		step, err := newton(info, score, free)
@@ -88,15 +103,14 @@ func NextVariances(f *Factor, cs []Component) ([]float64, error) {
 
 // averageInformation of the variances (its lower triangle) and the slope of the
 // restricted likelihood, both times two.
-func averageInformation(f *Factor, cs []Component) (score []float64, info [][]float64) {
+func averageInformation(cs []Component, products [][]float64) (score []float64, info [][]float64) {
 	score, info = make([]float64, len(cs)), make([][]float64, len(cs))
 	for k, c := range cs {
 		v := c.Variance
 		score[k] = (c.Quad/v - c.Redundancy()) / v
 		info[k] = make([]float64, k+1)
-		solved := f.Solve(c.Grad)
 		for l, d := range cs[:k+1] {
-			info[k][l] = -dot(solved, d.Grad) / (v * v * d.Variance * d.Variance)
+			info[k][l] = -products[k][l] / (v * v * d.Variance * d.Variance)
 		}
 		info[k][k] += c.Quad / (v * v * v)
 	}

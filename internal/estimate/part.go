@@ -53,20 +53,26 @@ func (p *Part) Solve(x, work []float64) {
 // ones are known. form is its coefficients, and becomes what is left for the shared
 // ones: those of the part's own are of no use then. The form's whole variance is
 // the sum of that and the variance of what is left. work is space for as many
-// numbers.
+// numbers, and holds the form as Inner takes it.
 func (p *Part) Contrast(form, work []float64) (variance float64) {
 	f := &p.f
 	for k, i := range f.order {
 		work[k] = form[i]
 	}
 	f.forward(work[:f.n])
-	for k, d := range f.pivot[:f.inner] {
-		variance += float64(work[k] * work[k] / d)
-	}
 	for k := f.inner; k < f.n; k++ {
 		form[f.order[k]] = work[k]
 	}
-	return variance
+	return p.Inner(work, work)
+}
+
+// Inner is the covariance of two forms of which Contrast left a and b, where the
+// shared unknowns are known.
+func (p *Part) Inner(a, b []float64) (sum float64) {
+	for k, d := range p.f.pivot[:p.f.inner] {
+		sum += float64(a[k] * b[k] / d)
+	}
+	return sum
 }
 
 // Follow completes x, which holds values of the shared unknowns, by what the part's

@@ -3,190 +3,328 @@ package adjust
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/internal/parallel"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
-// The sizes are estimated from what the data alone say of each effect, taken from
-// its estimate and covariance by removing its prior: so the data's part and the
-// prior's never mix, and an effect that the data do not show has the size 0. That
-// is done in the middle of the first round's iterations and at the end of every
-// round, for the next: with three rounds of matching and adjusting three times at
-// most, and never again (a cap; practice).
+// The sizes are estimated by restricted maximum likelihood, with the weights of
+// the Student-t as they are (estimate.StepVariances: a step a time). That is done
+// after the iterations of learnPasses of the first round, and at the end of every
+// round for the next: with three rounds of matching and adjusting four times at
+// most that count, and never again (a cap; practice).
 //
-// Where the data would tell apart fewer than leastSeen effects of the given size,
-// that stands; from enoughSeen on it has no say; in between both have. Where the
-// data show no effect, the equations go on with a thirty-second of the given size,
+// Where the data would tell apart fewer than leastSeen effects of a size, what is
+// given stands; from enoughSeen on it has no say; in between both have. A size that
+// comes below noneShare of what is given is none; the equations go on with so much,
 // so that they stay regular. A record's own shift and its local error are never
 // taken for less than leastOwn and leastLocal of what is given: drawings are also
 // turned and stretched, and a vertex may lie off between two readings, of which the
-// data on the others say nothing. At most learnFrom records are asked, evenly spread:
-// beyond that the sizes get no better. All of these are practice.
+// data on the others say nothing. All of these are practice.
 const (
-	learnPass  = 5
 	leastSeen  = 4
 	enoughSeen = 20
-	noneShare  = 1.0 / 32
+	noneShare  = 1.0 / 30
 	leastOwn   = 2.0 / 3
 	leastLocal = 2.0 / 3
-	learnFrom  = 20000
 )
+
+var learnPasses = [...]int{3, 6}
+
+// class is a kind of effect of one size.
+type class int
+
+const (
+	ownShift class = iota // of a record beyond its sheet's
+	sheetShift
+	sessionError // beyond its source's
+	sourceError
+	walkBias
+	classes
+)
+
+// tally adds up what the effects of a class say: squares of the estimates over their
+// cofactors, what the covariances add to them, and how many there are; and how many
+// of them the data tell apart from none.
+type tally struct{ squares, trace, rank, seen float64 }
+
+func (t *tally) add(u tally) {
+	t.squares += u.squares
+	t.trace += u.trace
+	t.rank += u.rank
+	t.seen += u.seen
+}
+
+// tallied is one component of an effect of size sigma: its estimate, variance and
+// weight.
+func tallied(value, variance, weight, sigma float64) tally {
+	told := min(max(1-weight*variance/(sigma*sigma), 0), 1)
+	return tally{weight * value * value, weight * variance, 1, told * told}
+}
+
+// both components of an effect.
+func (q *prior) tallied(v survey.Vector) tally {
+	t := tallied(v.East, v.EE, q.weight, q.sigma)
+	t.add(tallied(v.North, v.NN, q.weight, q.sigma))
+	return t
+}
 
 // heard is what one record's readings tell of the sizes.
 type heard struct {
-	own     []estimate.Informed // its own shift beyond its sheet's
-	biases  []estimate.Informed // of walks along it alone
-	lengths [lengths]float64    // how likely each correlation length is: -2 log
+	pulls   [2]pull // of its own shift and of the biases of walks along it alone
+	across  float64 // product of the two
+	tallies [2]tally
+	lengths [lengths]float64 // how likely each correlation length is: -2 log
 	fit     []receiverFit
 }
 
-// receiverFit is how the readings of one receiver fit.
-type receiverFit struct {
-	receiver            int32
-	squares, redundancy float64 // the positions' share of them
+// pull is the slope of a class's squares: its product with itself in the covariance
+// of the record's own unknowns, and what is left for those it shares.
+type pull struct {
+	product float64
+	left    []float64
+}
+
+// pulled is the classes' slopes in all unknowns: their products in the covariance,
+// the lower triangle (estimate.StepVariances).
+type pulled [classes][classes]float64
+
+// pull asks every record of its slopes, and gathers those. The joint equations are
+// factored, the cells condensed.
+func (p *problem) pull(hs []heard) (out pulled) {
+	parallel.Each(len(hs), 0, func() func(int) {
+		return func(i int) { p.pullCell(&hs[i], p.readCells[i]) }
+	})
+	j := &p.joint
+	var left [classes][]float64
+	for k := range left {
+		left[k] = make([]float64, len(j.unknown))
+	}
+	for i, c := range p.readCells {
+		for k, of := range [2]class{ownShift, walkBias} {
+			for q, v := range hs[i].pulls[k].left {
+				left[of][j.place[c.index[c.inner+q]]] += v
+			}
+			out[of][of] += hs[i].pulls[k].product
+		}
+		out[walkBias][ownShift] += hs[i].across
+	}
+	add := func(of class, q *prior) {
+		for axis := range 2 {
+			v := q.weight * p.beyond(q, axis)
+			left[of][int(j.place[q.first])+axis] += v
+			if q.parent >= 0 {
+				left[of][int(j.place[q.parent])+axis] -= v
+			}
+		}
+	}
+	p.eachShared(add)
+	for i, shared := range p.sharedBias {
+		if k := p.u.bias + i; shared && p.ev.compared[i] {
+			left[walkBias][j.place[k]] += p.x[k]
+		}
+	}
+	for k := range left {
+		solved := j.f.Solve(left[k])
+		for l := range k + 1 {
+			for i, v := range solved {
+				out[k][l] += float64(v * left[l][i])
+			}
+		}
+	}
+	return out
+}
+
+// eachShared goes over the sheets, sessions and sources that tell of their size.
+func (p *problem) eachShared(use func(of class, q *prior)) {
+	read := p.readSheets()
+	for i := range p.sheet {
+		if read[i] {
+			use(sheetShift, &p.sheet[i])
+		}
+	}
+	for i := range p.session {
+		use(sessionError, &p.session[i])
+	}
+	for i := range p.source {
+		if p.ev.sourceM[i] == 0 && !p.framed() {
+			use(sourceError, &p.source[i])
+		}
+	}
+}
+
+// beyond is the estimate of a pair less its parent's.
+func (p *problem) beyond(q *prior, axis int) float64 {
+	v := p.x[q.first+axis]
+	if q.parent >= 0 {
+		v -= p.x[q.parent+axis]
+	}
+	return v
+}
+
+func (p *problem) pullCell(h *heard, c *cell) {
+	n := len(c.index)
+	space := make([]float64, 4*n)
+	own, bias := space[:n], space[n:2*n]
+	if q := &p.own[c.record]; p.n.records[c.record].sheet >= 0 {
+		for axis := range 2 {
+			v := q.weight * p.beyond(q, axis)
+			own[c.own+axis] += v
+			own[c.parent+axis] -= v
+		}
+	}
+	p.ownBiases(c, func(k int) { bias[k] = p.x[c.index[k]] })
+	h.pulls[0].product = c.part.Contrast(own, space[2*n:3*n])
+	h.pulls[1].product = c.part.Contrast(bias, space[3*n:])
+	h.across = c.part.Inner(space[2*n:3*n], space[3*n:])
+	h.pulls[0].left, h.pulls[1].left = own[c.inner:], bias[c.inner:]
+}
+
+// ownBiases goes over the biases of walks along the record alone, where it was
+// walked again, by their numbers in the cell.
+func (p *problem) ownBiases(c *cell, use func(k int)) {
+	for k, g := range c.index[:c.inner] {
+		if b := int(g) - p.u.bias; b >= 0 && int(g) < p.u.wander && p.ev.compared[b] {
+			use(k)
+		}
+	}
 }
 
 // learnMidway makes the sizes what the iterations so far say.
 func (p *problem) learnMidway() {
 	j := &p.joint
-	j.inv = j.f.InvertInPlace()
 	hs := make([]heard, len(p.readCells))
-	step := p.learnStep()
-	parallel.Each((len(hs)+step-1)/step, 0, func() func(int) {
+	products := p.pull(hs)
+	j.inv = j.f.InvertInPlace()
+	parallel.Each(len(hs), 0, func() func(int) {
 		return func(i int) {
-			c := p.readCells[i*step]
-			hs[i*step].lengths = p.hearLengths(c, p.sharedRoot(c))
-			p.hear(&hs[i*step], c, p.inverse(c), 1)
+			c := p.readCells[i]
+			p.hearLengths(&hs[i], c, p.sharedRoot(c))
+			p.hear(&hs[i], c, p.inverse(c), 1)
 		}
 	})
-	p.resize(p.learn(hs))
+	p.resize(p.learn(hs, &products, 1))
 	j.inv = nil // the factor is used up
-	p.learnt = true
+	p.learnt++
 	p.reweight()
 }
 
-// learnStep is the distance between two records that are asked.
-func (p *problem) learnStep() int { return max(len(p.readCells)/learnFrom, 1) }
-
-// hear asks a record of the sizes beside those of its local error, given its
+// hear asks a record of the sizes beside that of its local error, given its
 // covariances and the share of its readings' weights that they rest on.
 func (p *problem) hear(h *heard, c *cell, inv *estimate.Inverse, information float64) {
 	at := covariances(inv)
 	if q := &p.own[c.record]; p.n.records[c.record].sheet >= 0 {
 		i, j := c.own, c.parent
-		v := survey.Vector{
-			East: p.x[q.first] - p.x[q.parent], North: p.x[q.first+1] - p.x[q.parent+1],
-			EE: at(i, i) + at(j, j) - 2*at(i, j),
-			EN: at(i, i+1) + at(j, j+1) - at(i, j+1) - at(i+1, j),
-			NN: at(i+1, i+1) + at(j+1, j+1) - 2*at(i+1, j+1),
-		}
-		h.own = append(h.own, q.informed(v))
+		h.tallies[0] = q.tallied(survey.Vector{
+			East: p.beyond(q, 0), EE: at(i, i) + at(j, j) - 2*at(i, j),
+			North: p.beyond(q, 1), NN: at(i+1, i+1) + at(j+1, j+1) - 2*at(i+1, j+1),
+		})
 	}
-	for k, g := range c.index[:c.inner] {
-		if int(g) >= p.u.bias && int(g) < p.u.wander && p.ev.compared[int(g)-p.u.bias] {
-			h.biases = append(h.biases, p.bias(int(g), inv.Variance(k)))
-		}
-	}
-	for i := range c.obs {
-		ob := &c.obs[i]
-		if ob.out || ob.trace < 0 {
-			continue
-		}
-		receiver := p.ev.receiver[ob.trace]
-		k := slices.IndexFunc(h.fit, func(f receiverFit) bool { return f.receiver == receiver })
-		if k < 0 {
-			h.fit, k = append(h.fit, receiverFit{receiver: receiver}), len(h.fit)
-		}
-		r := c.row(ob)
-		all, _ := spread(&r, 0, inv)
-		share, w := ob.budget.fresh(p.sizes.accuracy[receiver]), ob.weight/(ob.sigma*ob.sigma)
-		h.fit[k].squares += share * w * ob.residual * ob.residual
-		h.fit[k].redundancy += share * min(max(1-information*w*all, 0), 1)
-	}
-}
-
-// bias is what the data say of one.
-func (p *problem) bias(unknown int, variance float64) estimate.Informed {
-	data := max(1/variance-1/(p.o.BiasM*p.o.BiasM), 0)
-	return estimate.Informed{Precision: [2]float64{data}, Pull: [2]float64{p.x[unknown] / variance}}
-}
-
-// informed is what the data alone say of a pair of unknowns less its parent, whose
-// estimate and covariance with the prior is v.
-func (q *prior) informed(v survey.Vector) (e estimate.Informed) {
-	det := v.EE*v.NN - v.EN*v.EN
-	if !(det > 0) {
-		return e
-	}
-	r := q.weight / (q.sigma * q.sigma)
-	ee, en, nn := v.NN/det-r, -v.EN/det, v.EE/det-r
-	ge, gn := (v.NN*v.East-v.EN*v.North)/det, (v.EE*v.North-v.EN*v.East)/det
-	// Along the axes of the precision the components are independent.
-	sin, cos := math.Sincos(math.Atan2(2*en, ee-nn) / 2)
-	e.Precision = [2]float64{max(cos*cos*ee+2*sin*cos*en+sin*sin*nn, 0), max(sin*sin*ee-2*sin*cos*en+cos*cos*nn, 0)}
-	e.Pull = [2]float64{cos*ge + sin*gn, cos*gn - sin*ge}
-	return e
+	p.ownBiases(c, func(k int) { h.tallies[1].add(tallied(p.x[c.index[k]], inv.Variance(k), 1, p.o.BiasM)) })
+	p.hearReceivers(h, c, inv, information)
 }
 
 // learn is the sizes that the records heard, in the order of the cells, and the
-// joint unknowns speak for.
-func (p *problem) learn(hs []heard) sizes {
-	z := sizes{o: p.o, accuracy: slices.Clone(p.sizes.accuracy), strata: slices.Clone(p.sizes.strata)}
-	var own, sheets, sessions, sources, biases []estimate.Informed
+// joint unknowns speak for. information is as in condense.
+func (p *problem) learn(hs []heard, products *pulled, information float64) sizes {
+	z := p.sizes
+	z.terms = nil
+	var tallies [classes]tally
 	for i := range hs {
-		own, biases = append(own, hs[i].own...), append(biases, hs[i].biases...)
+		tallies[ownShift].add(hs[i].tallies[0])
+		tallies[walkBias].add(hs[i].tallies[1])
 	}
-	read := p.readSheets()
-	for i := range p.sheet {
-		if read[i] {
-			sheets = append(sheets, p.sheet[i].informed(p.difference(&p.sheet[i], p.joint.inv)))
+	p.eachShared(func(of class, q *prior) {
+		if q.parent >= 0 {
+			tallies[of].add(q.tallied(p.difference(q, p.joint.inv)))
+		} else {
+			tallies[of].add(q.tallied(p.jointVector(q.first, p.joint.inv)))
 		}
-	}
-	for i := range p.session {
-		sessions = append(sessions, p.session[i].informed(p.difference(&p.session[i], p.joint.inv)))
-	}
-	for i := range p.source {
-		if p.ev.sourceM[i] == 0 && !p.framed() {
-			sources = append(sources, p.source[i].informed(p.jointVector(p.source[i].first, p.joint.inv)))
-		}
-	}
+	})
 	for i, shared := range p.sharedBias {
 		if k := p.u.bias + i; shared && p.ev.compared[i] {
-			biases = append(biases, p.bias(k, p.joint.inv.Variance(int(p.joint.place[k]))))
+			tallies[walkBias].add(tallied(p.x[k], p.joint.inv.Variance(int(p.joint.place[k])), 1, p.o.BiasM))
 		}
 	}
-	g := &p.given
-	z.size("a record's own shift, per axis", own, g.OwnNu, leastOwn, g.OwnM, &z.o.OwnM)
-	z.size("an ordinary sheet's shift, per axis (scale of a Student-t)", sheets, g.SheetNu, 0, g.SheetM, &z.o.SheetM)
-	z.size("a session's error, per axis", sessions, g.OwnNu, 0, g.SessionM, &z.o.SessionM)
-	z.size("a source of positions' error, per axis, beside its operation's", sources, g.OwnNu, 0, g.PositionsM, &z.o.PositionsM)
-	z.size("a trace's bias across the line, where lines were walked again", biases, g.OwnNu, 0, g.BiasM, &z.o.BiasM)
+	if information != 1 { // forCovariance has lowered these weights
+		tallies[ownShift].squares *= (p.o.OwnNu + 4) / (p.o.OwnNu + 2)
+	}
+	z.step(&p.given, &tallies, products)
 	p.learnAccuracy(&z, hs)
-	if g.LocalNu > 0 {
+	if p.given.LocalNu > 0 {
 		p.learnLength(&z, hs)
 		p.learnStrata(&z)
 	}
 	return z
 }
 
-// size sets one size to what the effects say, and tells of it.
-func (z *sizes) size(name string, effects []estimate.Informed, nu, least, given float64, to *float64) {
-	s := estimate.SizeOf(effects, nu, given)
-	share := seen(s.Count)
-	if share == 0 {
-		*to = given
-		return
+// sizeOf is where the size of a class stands in the options, what it is called and
+// the least of what is given that it is taken for.
+func (o *Options) sizeOf(of class) (size *float64, name string, least float64) {
+	switch of {
+	case ownShift:
+		return &o.OwnM, "a record's own shift, per axis (scale of a Student-t)", leastOwn
+	case sheetShift:
+		return &o.SheetM, "an ordinary sheet's shift, per axis (scale of a Student-t)", noneShare
+	case sessionError:
+		return &o.SessionM, "a session's error, per axis (scale of a Student-t)", noneShare
+	case sourceError:
+		return &o.PositionsM, "a source of positions' error, per axis, beside its operation's (scale of a Student-t)", noneShare
 	}
-	value := math.Sqrt(share*s.Value*s.Value + (1-share)*given*given)
-	*to = max(value, max(least, noneShare)*given)
-	source := fmt.Sprintf("this job's data, worth %.0f such errors seen as they are; %g m were given", s.Count, given)
-	if value < least*given {
-		source += fmt.Sprintf(", and no less than %.3f m is worked with", *to)
+	return &o.BiasM, "a trace's bias across the line, where lines were walked again", noneShare
+}
+
+// step takes the sizes of the classes one step to what they are.
+func (z *sizes) step(given *Options, tallies *[classes]tally, products *pulled) {
+	var cs []estimate.Component
+	var of []class
+	var known [][]float64
+	for k := range classes {
+		t, size := &tallies[k], z.raw[k]
+		z.seen[k] = max(z.seen[k], t.seen)
+		if t.rank == 0 || seen(z.seen[k]) == 0 {
+			continue
+		}
+		row := []float64{}
+		for _, l := range of {
+			row = append(row, products[k][l])
+		}
+		known = append(known, append(row, products[k][k]))
+		of = append(of, k)
+		cs = append(cs, estimate.Component{Variance: size * size, Rank: t.rank, Quad: t.squares, Trace: t.trace})
 	}
-	z.tell(name, "m", value, s.U, source)
+	next, err := estimate.StepVariances(cs, known)
+	if err != nil {
+		return // the sizes stay as they are
+	}
+	for i, k := range of {
+		z.take(given, k, math.Sqrt(next[i]), cs[i].Variance*math.Sqrt(2/tallies[k].seen))
+	}
+}
+
+// take sets the size of a class, and tells of it; varianceU is the standard
+// deviation of its variance.
+func (z *sizes) take(given *Options, of class, raw, varianceU float64) {
+	was, name, least := given.sizeOf(of)
+	to, _, _ := z.o.sizeOf(of)
+	share := seen(z.seen[of])
+	value := math.Sqrt(share*raw*raw + (1-share)**was**was)
+	*to = max(value, least**was)
+	z.raw[of] = max(raw, least**was)
+	u := math.Sqrt(varianceU)
+	if value > u/2 {
+		u = varianceU / (2 * value)
+	}
+	u = max(share*u, (1-share)**was) // of what is given nothing is known
+	source := fmt.Sprintf("this job's data, worth %.0f such errors seen as they are; %g m were given", z.seen[of], *was)
+	if value < *to {
+		source += fmt.Sprintf(", and no less than %.3g m is worked with", *to)
+	}
+	if value <= noneShare**was {
+		value = 0
+	}
+	z.tell(name, "m", value, u, source)
 }
 
 // seen is the say of the data that show so many effects.
@@ -205,37 +343,4 @@ func rounded(v float64) float64 {
 	}
 	unit := math.Pow(10, math.Floor(math.Log10(v))-2)
 	return math.Round(v/unit) * unit
-}
-
-// accuracyRange is how far a receiver's errors may be from what is expected of its
-// statements, accuracyReadings how many readings that counts for; practice.
-const (
-	accuracyRange    = 4
-	accuracyReadings = 20
-)
-
-// learnAccuracy compares the residuals of each receiver with what its statements
-// let expect (Foerstner 1979: squares over redundancy), as far as they are the
-// positions'.
-func (p *problem) learnAccuracy(z *sizes, hs []heard) {
-	squares, redundancy := make([]float64, len(z.accuracy)), make([]float64, len(z.accuracy))
-	for i := range hs {
-		for _, f := range hs[i].fit {
-			squares[f.receiver] += f.squares
-			redundancy[f.receiver] += f.redundancy
-		}
-	}
-	for k, name := range p.ev.receivers {
-		if redundancy[k] < leastSeen {
-			continue
-		}
-		f := z.accuracy[k] * math.Sqrt((accuracyReadings+squares[k])/(accuracyReadings+redundancy[k]))
-		z.accuracy[k] = min(max(f, 1.0/accuracyRange), accuracyRange)
-		if name == "" {
-			name = "of no name"
-		}
-		factor := p.given.AccuracyFactor * z.accuracy[k]
-		z.tell("factor on the accuracy that receiver "+name+" reports", "", factor, factor/math.Sqrt(2*redundancy[k]),
-			fmt.Sprintf("this job's data: residuals worth %.0f readings' redundancy; %g was given", redundancy[k], p.given.AccuracyFactor))
-	}
 }

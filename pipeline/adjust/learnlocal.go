@@ -74,9 +74,9 @@ func (rn *recordNet) nearest(first, last int, stationM float64) int {
 // a link has its redundancy's share of the process's variance), with the record's
 // own size, known as roughen knows it, integrated out. shared is a root of the
 // covariance of what it shares with others.
-func (p *problem) hearLengths(c *cell, shared root) (out [lengths]float64) {
+func (p *problem) hearLengths(h *heard, c *cell, shared root) {
 	if p.given.LocalNu == 0 {
-		return out
+		return
 	}
 	links, ends := p.n.records[c.record].links()
 	local2 := c.localM(&p.o) * c.localM(&p.o)
@@ -103,16 +103,15 @@ func (p *problem) hearLengths(c *cell, shared root) (out [lengths]float64) {
 		}
 	}
 	prior := p.o.LocalNu * c.expected * p.o.LocalM * p.o.LocalM
-	for k := range out {
+	for k := range h.lengths {
 		quad, lambdaM := ended, lengthAt(p.given.LambdaM, k)
 		for i, l := range links {
 			rho := math.Exp(-l.lengthM / lambdaM)
 			quad += ouForm(rho, minus[i], plus[i])
-			out[k] += told[i] * math.Log(1-rho*rho)
+			h.lengths[k] += told[i] * math.Log(1-rho*rho)
 		}
-		out[k] += (p.o.LocalNu + max(redundancy, 0)) * math.Log(1+quad/prior)
+		h.lengths[k] += (p.o.LocalNu + max(redundancy, 0)) * math.Log(1+quad/prior)
 	}
-	return out
 }
 
 // ouForm is an Ornstein-Uhlenbeck link's part of the quadratic form, times its
@@ -225,6 +224,7 @@ func (p *problem) pool(of func(rn *recordNet) bool, expectedM2 func(rn *recordNe
 // learnStrata sets the size of local errors, and what the records of a decade, a
 // material or a quality have over or below it.
 func (p *problem) learnStrata(z *sizes) {
+	z.strata = slices.Clone(z.strata)
 	local2 := p.o.LocalM * p.o.LocalM
 	all := p.pool(func(*recordNet) bool { return true }, func(rn *recordNet) float64 { return local2 * p.sizes.stratum(rn) })
 	if all.redundancy == 0 {

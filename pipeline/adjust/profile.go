@@ -26,21 +26,25 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	if err := p.factor(information); err != nil {
 		return nil, err
 	}
+	hs, learning := make([]heard, len(p.readCells)), p.o.Sizes == SizesEstimated
+	var products pulled
+	if learning {
+		products = p.pull(hs)
+	}
 	p.joint.inv = p.joint.f.Invert()
 	m := &survey.Model{Profiles: make([]survey.Profile, len(s.Records)), Budget: slices.Concat(p.given.terms(), p.sizes.terms, p.localTerm())}
 	m.OffsetU = blank(s)
-	ds, hs, step := make([]diagnosis, len(p.readCells)), make([]heard, len(p.readCells)), p.learnStep()
+	ds := make([]diagnosis, len(p.readCells))
 	parallel.Each(len(p.readCells), 0, func() func(int) {
 		return func(i int) {
 			c := p.readCells[i]
 			c.root = p.sharedRoot(c)
-			asked := p.learnt && i%step == 0
-			if asked {
-				hs[i].lengths = p.hearLengths(c, c.root)
+			if learning {
+				p.hearLengths(&hs[i], c, c.root)
 			}
 			inv := p.inverse(c)
 			ds[i] = p.diagnose(c, inv, information)
-			if asked {
+			if learning {
 				p.hear(&hs[i], c, inv, information)
 			}
 			m.Profiles[c.record] = survey.Profile{Nodes: p.profileNodes(c, inv), Shares: p.shares(c, inv, m.OffsetU)}
@@ -70,8 +74,8 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	m.TraceSession, m.CheckSession = p.whose(s)
 	m.Effects, m.Sheet = p.effects(p.joint.inv), p.sheetsOfRecords()
 	m.Fit = p.fit(ds)
-	if p.learnt {
-		p.next = p.learn(hs)
+	if learning {
+		p.next = p.learn(hs, &products, information)
 	}
 	p.shrink()
 	m.Draws, m.Without, m.State = p.draws, p.without, p

@@ -17,11 +17,19 @@ type sizes struct {
 	accuracy []float64     // of each receiver: errors of its positions over what AccuracyFactor expects
 	strata   []float64     // of each level: variance of records' local error over LocalM squared
 	terms    []survey.Term // those estimated, for the error budget
+
+	raw  [classes]float64 // sizes of the classes as the data alone have them
+	seen [classes]float64 // how many of each the data tell apart from none
 }
 
 // sizesOf are the sizes as they are given.
 func sizesOf(n *network, ev *evidence, o Options) sizes {
-	return sizes{o: o, accuracy: slices.Repeat([]float64{1}, len(ev.receivers)), strata: slices.Repeat([]float64{1}, len(n.levels))}
+	z := sizes{o: o, accuracy: slices.Repeat([]float64{1}, len(ev.receivers)), strata: slices.Repeat([]float64{1}, len(n.levels))}
+	for k := range z.raw {
+		size, _, _ := o.sizeOf(class(k))
+		z.raw[k] = *size
+	}
+	return z
 }
 
 // kinds of strata.

@@ -49,7 +49,7 @@ type problem struct {
 	given                   Options // as they were configured
 	sizes                   sizes   // of everything random, beside those in o
 	next                    sizes   // as the next round takes them
-	learnt                  bool    // sizes are the data's
+	learnt                  int     // how often they were learnt from the data
 	freed                   []freed // of each session, once the posterior is known
 	atOnce                  int     // cells condensed before they are joined
 }
@@ -117,7 +117,7 @@ func (p *problem) run() error {
 			}
 		}
 		p.settle(before)
-		if !p.learnt && p.o.Sizes == SizesEstimated && (p.settled() || p.iterations == learnPass) {
+		if p.learnt < len(learnPasses) && p.o.Sizes == SizesEstimated && (p.settled() || p.iterations == learnPasses[p.learnt]) {
 			p.learnMidway()
 			continue
 		}

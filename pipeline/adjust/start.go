@@ -18,8 +18,8 @@ func (p *problem) begin(before *survey.Model) {
 	if before == nil {
 		p.startSheets()
 	} else {
-		if was, ok := before.State.(*problem); ok && was.learnt {
-			p.learnt = true
+		if was, ok := before.State.(*problem); ok && was.learnt > 0 {
+			p.learnt = was.learnt
 			p.resize(was.next)
 		}
 		p.start(before)
