@@ -18,7 +18,7 @@ const (
 	minUnmapped  = 4
 	minUnmappedM = 5
 	minUnlikely  = 0.6  // probability that its readings fit no record, on average
-	surelyNone   = 0.95 // from here on a record that nobody read beside it makes no doubt
+	surelyNone   = 0.99 // from here on a record that nobody read beside it makes no doubt
 	minAlone     = 0.1  // the same where no record of its utility is in reach: others need a wrong label
 	aloneM       = 5    // no further than that
 	breakM       = 10   // readings that are likelier on a record part a run where they stand over so far

@@ -65,13 +65,13 @@ func TestUnmappedLines(t *testing.T) {
 		},
 		{
 			"beside a record of its utility that nobody read",
-			func(w *walked) { w.record("water", orb.Point{0, 2}, orb.Point{100, 2}); w.walk("", 0, 30, 0, 0.94) },
+			func(w *walked) { w.record("water", orb.Point{0, 2}, orb.Point{100, 2}); w.walk("", 0, 30, 0, 0.98) },
 			[]survey.Kind{survey.KindPosition},
 			30,
 		},
 		{
 			"the same, though its readings fit it surely not",
-			func(w *walked) { w.record("water", orb.Point{0, 2}, orb.Point{100, 2}); w.walk("", 0, 30, 0, 0.96) },
+			func(w *walked) { w.record("water", orb.Point{0, 2}, orb.Point{100, 2}); w.walk("", 0, 30, 0, 0.995) },
 			[]survey.Kind{survey.KindUnmapped},
 			30,
 		},
@@ -79,8 +79,8 @@ func TestUnmappedLines(t *testing.T) {
 			"beside one that was read",
 			func(w *walked) {
 				w.record("water", orb.Point{0, 2}, orb.Point{100, 2})
-				w.walk("", 0, 30, 0, 0.94)
-				w.walk("", 0, 30, 2, 0.94)
+				w.walk("", 0, 30, 0, 0.98)
+				w.walk("", 0, 30, 2, 0.98)
 				for i := range w.matches[1] {
 					w.matches[1][i] = survey.Match{Record: 0, Status: survey.StatusUsed, StationM: float64(i), Probability: 1}
 				}
