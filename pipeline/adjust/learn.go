@@ -3,6 +3,7 @@ package adjust
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"github.com/asfound/asfound/internal/estimate"
 	"github.com/asfound/asfound/internal/parallel"
@@ -338,9 +339,6 @@ func (z *sizes) tell(name, unit string, value, u float64, source string) {
 
 // rounded to three digits.
 func rounded(v float64) float64 {
-	if !(v > 0) {
-		return 0
-	}
-	unit := math.Pow(10, math.Floor(math.Log10(v))-2)
-	return math.Round(v/unit) * unit
+	r, _ := strconv.ParseFloat(strconv.FormatFloat(v, 'g', 3, 64), 64)
+	return r
 }
