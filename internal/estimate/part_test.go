@@ -134,6 +134,7 @@ func TestPartsAreTheWhole(t *testing.T) {
 					}
 				}
 			}
+			checkContrasts(t, p, rng, shared+own[part], shared, func(i, j int) float64 { return cov.At(place(part, i), place(part, j)) })
 			inv := p.SelectedInverse(func(i, j int) float64 { v, _ := jointInverse.At(i, j); return v })
 			for i := range shared + own[part] {
 				for j := range shared + own[part] {
@@ -145,6 +146,35 @@ func TestPartsAreTheWhole(t *testing.T) {
 			}
 		}
 	})
+}
+
+// checkContrasts holds the variances and the covariance of two forms of a part's
+// unknowns, of which the first are shared, against those of all covariances.
+func checkContrasts(t *rapid.T, p *Part, rng *rand.Rand, n, shared int, cov func(i, j int) float64) {
+	var forms, left, work [2][]float64
+	for k := range forms {
+		for range n {
+			forms[k] = append(forms[k], rng.NormFloat64())
+		}
+		left[k], work[k] = slices.Clone(forms[k]), make([]float64, n)
+		if got := p.Contrast(left[k], work[k]); got != p.Inner(work[k], work[k]) || got < 0 {
+			t.Fatalf("a form's variance is %v, and %v", got, p.Inner(work[k], work[k]))
+		}
+	}
+	for _, at := range [][2]int{{0, 0}, {1, 1}, {1, 0}} {
+		want, got := 0.0, p.Inner(work[at[0]], work[at[1]])
+		for i := range n {
+			for j := range n {
+				want += forms[at[0]][i] * forms[at[1]][j] * cov(i, j)
+				if i < shared && j < shared {
+					got += left[at[0]][i] * left[at[1]][j] * cov(i, j)
+				}
+			}
+		}
+		if !close9(got, want, 1+math.Abs(want)) {
+			t.Fatalf("covariance of forms %v: %v, want %v", at, got, want)
+		}
+	}
 }
 
 func denseInverse(t *rapid.T, f *Factor) *mat.Dense {

@@ -67,17 +67,21 @@ func (o *Options) terms() []survey.Term {
 	m := func(name string, v float64, source string) survey.Term {
 		return survey.Term{Name: name, Unit: "m", Value: v, Source: source}
 	}
+	of := func(k class) survey.Term {
+		size, name, _ := o.sizeOf(k)
+		return m(name, *size, "practice")
+	}
 	return []survey.Term{
 		m("a record's local error", o.LocalM, "practice"),
 		{Name: "residuals that it counts for beside a record's own", Value: o.LocalNu, Source: "practice"},
 		m("correlation length of it along the network", o.LambdaM, "practice"),
-		m("a record's own shift, per axis", o.OwnM, "practice"),
-		m("an ordinary sheet's shift, per axis (scale of a Student-t)", o.SheetM, "practice"),
+		of(ownShift),
+		of(sheetShift),
 		m("a shift of the whole map, per axis", o.MapM, "practice"),
 		m("two drawings of one place, per axis", o.JoinM, "practice"),
-		m("a session's error, per axis", o.SessionM, "practice"),
-		m("a source of positions' error, per axis, beside its operation's", o.PositionsM, "practice"),
-		m("a trace's bias across the line", o.BiasM, "practice"),
+		of(sessionError),
+		of(sourceError),
+		of(walkBias),
 		m("position where no accuracy is reported, per axis", o.DefaultSigmaM, "practice"),
 		{Name: "factor on reported accuracy", Value: o.AccuracyFactor, Source: "practice: satellite receivers report themselves too good"},
 		m("holding the pole over the signal", o.PoleM, "practice"),

@@ -17,6 +17,7 @@ type diagnosis struct {
 	readings            int
 	redundancy, squares float64
 	worst               []survey.Influence
+	receivers           []receiverFit
 }
 
 // diagnose tests a cell's readings as adjusters do (Baarda 1968, A testing
@@ -39,6 +40,9 @@ func (p *problem) diagnose(c *cell, inv *estimate.Inverse, information float64) 
 		d.readings++
 		d.redundancy += red
 		d.squares += ob.weight * ob.residual * ob.residual / (ob.sigma * ob.sigma)
+		if ob.trace >= 0 {
+			p.addReceiver(&d.receivers, ob, red)
+		}
 		if red < 1e-6 {
 			continue // nothing checks it
 		}

@@ -77,7 +77,6 @@ type heard struct {
 	across  float64 // product of the two
 	tallies [2]tally
 	lengths [lengths]float64 // how likely each correlation length is: -2 log
-	fit     []receiverFit
 }
 
 // pull is the slope of a class's squares: its product with itself in the covariance
@@ -195,25 +194,27 @@ func (p *problem) ownBiases(c *cell, use func(k int)) {
 // learnMidway makes the sizes what the iterations so far say.
 func (p *problem) learnMidway() {
 	j := &p.joint
-	hs := make([]heard, len(p.readCells))
+	hs, ds := make([]heard, len(p.readCells)), make([]diagnosis, len(p.readCells))
 	products := p.pull(hs)
 	j.inv = j.f.InvertInPlace()
 	parallel.Each(len(hs), 0, func() func(int) {
 		return func(i int) {
 			c := p.readCells[i]
 			p.hearLengths(&hs[i], c, p.sharedRoot(c))
-			p.hear(&hs[i], c, p.inverse(c), 1)
+			inv := p.inverse(c)
+			ds[i] = p.diagnose(c, inv, 1)
+			p.hear(&hs[i], c, inv)
 		}
 	})
-	p.resize(p.learn(hs, &products, 1))
+	p.resize(p.learn(hs, ds, &products, 1))
 	j.inv = nil // the factor is used up
 	p.learnt++
 	p.reweight()
 }
 
-// hear asks a record of the sizes beside that of its local error, given its
-// covariances and the share of its readings' weights that they rest on.
-func (p *problem) hear(h *heard, c *cell, inv *estimate.Inverse, information float64) {
+// hear asks a record of the size of its own shift and of its walks' biases, given
+// its covariances.
+func (p *problem) hear(h *heard, c *cell, inv *estimate.Inverse) {
 	at := covariances(inv)
 	if q := &p.own[c.record]; p.n.records[c.record].sheet >= 0 {
 		i, j := c.own, c.parent
@@ -223,12 +224,12 @@ func (p *problem) hear(h *heard, c *cell, inv *estimate.Inverse, information flo
 		})
 	}
 	p.ownBiases(c, func(k int) { h.tallies[1].add(tallied(p.x[c.index[k]], inv.Variance(k), 1, p.o.BiasM)) })
-	p.hearReceivers(h, c, inv, information)
 }
 
-// learn is the sizes that the records heard, in the order of the cells, and the
-// joint unknowns speak for. information is as in condense.
-func (p *problem) learn(hs []heard, products *pulled, information float64) sizes {
+// learn is the sizes that the records heard and their readings' residuals, in the
+// order of the cells, and the joint unknowns speak for. information is as in
+// condense.
+func (p *problem) learn(hs []heard, ds []diagnosis, products *pulled, information float64) sizes {
 	z := p.sizes
 	z.terms = nil
 	var tallies [classes]tally
@@ -252,7 +253,7 @@ func (p *problem) learn(hs []heard, products *pulled, information float64) sizes
 		tallies[ownShift].squares *= (p.o.OwnNu + 4) / (p.o.OwnNu + 2)
 	}
 	z.step(&p.given, &tallies, products)
-	p.learnAccuracy(&z, hs)
+	p.learnAccuracy(&z, ds)
 	if p.given.LocalNu > 0 {
 		p.learnLength(&z, hs)
 		p.learnStrata(&z)
@@ -273,7 +274,7 @@ func (o *Options) sizeOf(of class) (size *float64, name string, least float64) {
 	case sourceError:
 		return &o.PositionsM, "a source of positions' error, per axis, beside its operation's (scale of a Student-t)", noneShare
 	}
-	return &o.BiasM, "a trace's bias across the line, where lines were walked again", noneShare
+	return &o.BiasM, "a trace's bias across the line", noneShare
 }
 
 // step takes the sizes of the classes one step to what they are.
@@ -319,6 +320,9 @@ func (z *sizes) take(given *Options, of class, raw, varianceU float64) {
 	}
 	u = max(share*u, (1-share)**was) // of what is given nothing is known
 	source := fmt.Sprintf("this job's data, worth %.0f such errors seen as they are; %g m were given", z.seen[of], *was)
+	if of == walkBias {
+		source = "lines that were walked again: " + source
+	}
 	if value < *to {
 		source += fmt.Sprintf(", and no less than %.3g m is worked with", *to)
 	}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
 	"strings"
 	"testing"
 
@@ -153,4 +154,93 @@ func TestLittleToLearn(t *testing.T) {
 			t.Errorf("%s: %.3f is learnt from three readings, %.3f was given", name, got.Value, given)
 		}
 	}
+}
+
+// What the classes' slopes give of each other is what the solution moves by where
+// a size changes: the derivative of x by the precision of a class is minus what the
+// inverse of all equations makes of its slope (the weights standing as they are).
+func TestSlopesAreDerivatives(t *testing.T) {
+	o := testOptions()
+	o.Sizes, o.WanderS = SizesGiven, 0
+	g := made{sheet: 0.2, own: 0.1, local: 0.2, lambda: 40, session: 0.05, bias: 0.03, noise: 0.02}
+	w := g.city(6, rand.New(rand.NewPCG(5, 6)))
+	// Two walks that go on along a second record, so that records share their biases.
+	w.record("on", "S000", orb.Point{100, 0}, orb.Point{200, 0})
+	for k, y := range []float64{0.1, 0.2} {
+		w.walk(fmt.Sprint("W", k), "C00", 0, false, orb.Point{20, y}, orb.Point{60, y}, orb.Point{90, y})
+		w.walk("", "C00", len(w.s.Records)-1, false, orb.Point{110, y}, orb.Point{150, y}, orb.Point{180, y})
+		last := len(w.s.Traces) - 1
+		w.s.Traces[last-1].Readings = append(w.s.Traces[last-1].Readings, w.s.Traces[last].Readings...)
+		w.matches[last-1] = append(w.matches[last-1], w.matches[last]...)
+		w.s.Traces, w.matches = w.s.Traces[:last], w.matches[:last]
+	}
+	n := buildNetwork(&w.s, usedFeet(&w.s, w.matches, nil), nil, o)
+	p := newProblem(n, gather(&w.s, w.matches, nil, n, o), cellsAtOnce, o)
+	p.begin(nil)
+	if err := p.run(); err != nil {
+		t.Fatal(err)
+	}
+	solve := func() []float64 {
+		p.unsettle()
+		p.x = slices.Clone(p.x)
+		if err := p.factor(1); err != nil {
+			t.Fatal(err)
+		}
+		if err := p.solve(lastShare); err != nil {
+			t.Fatal(err)
+		}
+		return p.x
+	}
+	if !slices.Contains(p.sharedBias, true) {
+		t.Fatal("no walk is shared")
+	}
+	x := solve()
+	products := p.pull(make([]heard, len(p.readCells)))
+	for k := range classes {
+		size, _, _ := o.sizeOf(k)
+		const by = 1e-4
+		z := sizesOf(n, p.ev, o)
+		to, _, _ := z.o.sizeOf(k)
+		*to = *size / math.Sqrt(1+by)
+		p.resize(z)
+		moved := solve()
+		p.x = x
+		p.resize(sizesOf(n, p.ev, o))
+		for l := range k + 1 {
+			want := 0.0
+			p.slope(l, func(i int, v float64) { want -= v * (moved[i] - x[i]) })
+			want /= by / (*size * *size)
+			if got := products[k][l]; math.Abs(got-want) > 2e-3*(math.Abs(want)+math.Sqrt(products[k][k]*products[l][l])*1e-3) {
+				t.Errorf("classes %d and %d: %.8g, by perturbing %.8g", k, l, got, want)
+			}
+		}
+	}
+}
+
+// slope is the slope of a class's squares in all unknowns.
+func (p *problem) slope(of class, use func(i int, v float64)) {
+	pair := func(q *prior) {
+		for axis := range 2 {
+			v := q.weight * p.beyond(q, axis)
+			use(q.first+axis, v)
+			if q.parent >= 0 {
+				use(q.parent+axis, -v)
+			}
+		}
+	}
+	switch of {
+	case ownShift:
+		for _, c := range p.readCells {
+			pair(&p.own[c.record])
+		}
+	case walkBias:
+		for i := range p.ev.biases {
+			use(p.u.bias+i, p.x[p.u.bias+i])
+		}
+	}
+	p.eachShared(func(k class, q *prior) {
+		if k == of {
+			pair(q)
+		}
+	})
 }

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-
-	"github.com/asfound/asfound/internal/estimate"
 )
 
 // receiverFit is how the readings of one receiver fit.
@@ -14,24 +12,16 @@ type receiverFit struct {
 	squares, redundancy float64 // the positions' share of them
 }
 
-// hearReceivers asks a record how its readings fit.
-func (p *problem) hearReceivers(h *heard, c *cell, inv *estimate.Inverse, information float64) {
-	for i := range c.obs {
-		ob := &c.obs[i]
-		if ob.out || ob.trace < 0 {
-			continue
-		}
-		receiver := p.ev.receiver[ob.trace]
-		k := slices.IndexFunc(h.fit, func(f receiverFit) bool { return f.receiver == receiver })
-		if k < 0 {
-			h.fit, k = append(h.fit, receiverFit{receiver: receiver}), len(h.fit)
-		}
-		r := c.row(ob)
-		all, _ := spread(&r, 0, inv)
-		share, w := ob.budget.fresh(p.sizes.accuracy[receiver]), ob.weight/(ob.sigma*ob.sigma)
-		h.fit[k].squares += share * w * ob.residual * ob.residual
-		h.fit[k].redundancy += share * min(max(1-information*w*all, 0), 1)
+// addReceiver adds a reading and its redundancy number to its receiver's.
+func (p *problem) addReceiver(fits *[]receiverFit, ob *observation, redundancy float64) {
+	receiver := p.ev.receiver[ob.trace]
+	k := slices.IndexFunc(*fits, func(f receiverFit) bool { return f.receiver == receiver })
+	if k < 0 {
+		*fits, k = append(*fits, receiverFit{receiver: receiver}), len(*fits)
 	}
+	f, share := &(*fits)[k], ob.budget.fresh(p.sizes.accuracy[receiver])
+	f.squares += share * ob.weight * ob.residual * ob.residual / (ob.sigma * ob.sigma)
+	f.redundancy += share * redundancy
 }
 
 // accuracyRange is how far a receiver's errors may be from what is expected of its
@@ -44,11 +34,11 @@ const (
 // learnAccuracy compares the residuals of each receiver with what its statements
 // let expect (Foerstner 1979: squares over redundancy), as far as they are the
 // positions'.
-func (p *problem) learnAccuracy(z *sizes, hs []heard) {
+func (p *problem) learnAccuracy(z *sizes, ds []diagnosis) {
 	z.accuracy = slices.Clone(z.accuracy)
 	squares, redundancy := make([]float64, len(z.accuracy)), make([]float64, len(z.accuracy))
-	for i := range hs {
-		for _, f := range hs[i].fit {
+	for i := range ds {
+		for _, f := range ds[i].receivers {
 			squares[f.receiver] += f.squares
 			redundancy[f.receiver] += f.redundancy
 		}

@@ -17,10 +17,7 @@ type left struct {
 
 // gatherLeft takes in those whose sheet still has records.
 func gatherLeft(s *survey.Survey, n *network) (out []left) {
-	index := map[string]int{}
-	for i, name := range n.sheets {
-		index[name] = i
-	}
+	index := indexOf(n.sheets)
 	for _, r := range s.ByKey() {
 		l := &s.Records[r].Left
 		sheet, there := index[l.Sheet]

@@ -45,7 +45,7 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 			inv := p.inverse(c)
 			ds[i] = p.diagnose(c, inv, information)
 			if learning {
-				p.hear(&hs[i], c, inv, information)
+				p.hear(&hs[i], c, inv)
 			}
 			m.Profiles[c.record] = survey.Profile{Nodes: p.profileNodes(c, inv), Shares: p.shares(c, inv, m.OffsetU)}
 			p.forget(c)
@@ -75,7 +75,7 @@ func (p *problem) posterior(s *survey.Survey) (*survey.Model, error) {
 	m.Effects, m.Sheet = p.effects(p.joint.inv), p.sheetsOfRecords()
 	m.Fit = p.fit(ds)
 	if learning {
-		p.next = p.learn(hs, &products, information)
+		p.next = p.learn(hs, ds, &products, information)
 	}
 	p.shrink()
 	m.Draws, m.Without, m.State = p.draws, p.without, p
