@@ -54,10 +54,11 @@ func (k *knowledge) shift(sh *sheets, c *stretch) string {
 			most = b
 		}
 	}
+	says := "shows no shift worth naming"
 	if of.significant {
-		return fmt.Sprintf("sheet %s is shifted, by %.2f m +- %.2f m across this line", of.name, math.Abs(most.mean), most.sd)
+		says = "is shifted"
 	}
-	return fmt.Sprintf("sheet %s shows no shift worth naming, %.2f m +- %.2f m across this line", of.name, math.Abs(most.mean), most.sd)
+	return fmt.Sprintf("sheet %s %s: %.2f m ± %.2f m (95 %%) across this line", of.name, says, math.Abs(most.mean), 1.96*most.sd)
 }
 
 // stratum names those that tell most.
