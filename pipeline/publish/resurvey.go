@@ -3,7 +3,7 @@ package publish
 import "github.com/asfound/asfound/pipeline/survey"
 
 // orderCaution stands wherever the order to survey in does.
-const orderCaution = "Tickets are no random sample of the ground: the promises hold for stretches like those that were surveyed. A control sample drawn at random (resurvey.control) makes the next estimate unbiased for the areas that packages go to."
+const orderCaution = "Tickets are no random sample of the ground: the promises hold for stretches like those that were surveyed. A control sample (resurvey.control) is drawn at random, in proportion to length and without replacement, from what is left of the areas that packages go to. It comes without inclusion probabilities, so that no estimate from it is unbiased as it stands, and it tells nothing of areas that no package goes to."
 
 // bought is what a sum of money buys, in the order to survey in.
 type bought struct {

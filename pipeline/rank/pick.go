@@ -221,8 +221,9 @@ func (p *picker) commit(a *area, other float64, number uint64) []pick {
 	return out
 }
 
-// controls draws stretches of an area at random, every metre as likely as every
-// other, for the share of a package that is a control sample.
+// controls draws what of a package is a control sample: stretches at random from what
+// is left of the area, one after the other, each as likely as it is long, and none
+// twice.
 func (p *picker) controls(a *area, number uint64) []pick {
 	rng := rand.New(rand.NewPCG(uint64(p.o.Seed), number))
 	left := slices.Clone(a.left)

@@ -14,8 +14,9 @@
 // (pick.go).
 //
 // Tickets are no random sample of a network. The promises hold for stretches like
-// those that were surveyed; a control sample drawn at random (Options.ControlShare)
-// says it of all.
+// those that were surveyed. A control sample (Options.ControlShare) is drawn at random
+// from what is left of the areas that packages go to; it has no inclusion
+// probabilities, and tells nothing of other areas.
 package rank
 
 import (
