@@ -21,7 +21,7 @@ func published(t *testing.T, name string, into any) {
 	}
 }
 
-// Eighteen batting averages (Efron and Morris 1977).
+// Eighteen batting averages (Efron and Morris 1977, recalled).
 func TestJamesStein(t *testing.T) {
 	var v struct {
 		Source               string
@@ -47,7 +47,7 @@ func TestJamesStein(t *testing.T) {
 	}
 }
 
-// Probabilities of precipitation (Wilks).
+// Probabilities of precipitation (Wilks; table and climatology recalled).
 func TestBrierOfPrecipitation(t *testing.T) {
 	var v struct {
 		Source                 string
@@ -77,7 +77,7 @@ func TestBrierOfPrecipitation(t *testing.T) {
 		t.Errorf("Brier score %.5f, want %.5f (%s)", c.Brier, want, v.Source)
 	}
 	if math.Abs(c.Uncertainty-v.Climatology*(1-v.Climatology)) > 0.0005 {
-		t.Errorf("uncertainty %.4f", c.Uncertainty)
+		t.Errorf("uncertainty %.4f, want %.4f (%s)", c.Uncertainty, v.Climatology*(1-v.Climatology), v.Source)
 	}
 }
 
@@ -112,18 +112,21 @@ func TestBrierAddsUp(t *testing.T) {
 	})
 }
 
-// Wilson and Hilferty's chi-square beside a table's (95 %: 3.841, 11.070, 18.307,
-// 31.410 at 1, 5, 10 and 20 degrees of freedom).
+// Wilson and Hilferty's chi-square beside the table's: the farther off, the fewer the
+// degrees of freedom (Abramowitz and Stegun 1964, table 26.8, recalled).
 func TestChiSquare(t *testing.T) {
-	for df, want := range map[int]float64{1: 3.841, 5: 11.070, 10: 18.307, 20: 31.410} {
-		if got := chiSquare95(df); math.Abs(got-want) > 0.1 {
-			t.Errorf("%d: %.3f, want %.3f", df, got, want)
+	for _, c := range []struct {
+		df        int
+		want, off float64
+	}{{1, 3.841, 0.1}, {5, 11.070, 0.03}, {10, 18.307, 0.02}, {20, 31.410, 0.01}} {
+		if got := chiSquare95(c.df); math.Abs(got-c.want) > c.off {
+			t.Errorf("%d: %.3f, want %.3f", c.df, got, c.want)
 		}
 	}
 }
 
-// What is shrunk lies between what was observed and the mean, and no nearer to the
-// mean than another of less error.
+// What is shrunk lies between what was observed and the mean, and is drawn there no
+// less than another of less error.
 func TestShrinkDrawsToTheMean(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		y := rapid.SliceOfN(rapid.Float64Range(0, 3), 4, 20).Draw(rt, "y")
@@ -132,6 +135,11 @@ func TestShrinkDrawsToTheMean(t *testing.T) {
 		for i := range y {
 			if (out[i]-m)*(y[i]-m) < -1e-12 || math.Abs(out[i]-m) > math.Abs(y[i]-m)+1e-12 {
 				rt.Fatalf("%v is shrunk to %v, mean %v", y[i], out[i], m)
+			}
+			for k := range y {
+				if a, b := (out[i]-m)*(y[k]-m), (out[k]-m)*(y[i]-m); v[i] > v[k] && math.Abs(a) > math.Abs(b)+1e-9 {
+					rt.Fatalf("%v of variance %v is shrunk to %v, %v of %v to %v, mean %v", y[i], v[i], out[i], y[k], v[k], out[k], m)
+				}
 			}
 		}
 	})
