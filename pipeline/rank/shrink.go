@@ -3,10 +3,10 @@ package rank
 // shrink is the empirical-Bayes estimate of many means at once (Efron and Morris
 // 1975; Carter and Rolph 1974 with unequal variances): y are the observed ones,
 // variances those of their errors. Between the true ones there is a variance under which
-// the squares of what the observed ones lie off their weighted mean come to what
-// is expected of k - 3; each is drawn to that mean by its own variance's share.
-// With equal variances it is James and Stein's estimator, its positive part. Up to
-// three are all drawn to the mean.
+// the squares of what the observed ones lie off their weighted mean come to what is
+// expected of chance; each is drawn to that mean by its own variance's share, all the
+// way where chance explains all. With equal variances, k - 3 expected makes it the
+// positive part of James and Stein's estimator.
 func shrink(y, variances []float64, expected float64) (mean float64, out []float64) {
 	about := func(between float64) (mean, squares float64) {
 		sum := 0.0
