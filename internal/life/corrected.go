@@ -160,9 +160,7 @@ func leaves(rec *survey.Record, p *survey.Profile) survey.Left {
 		if nd.Readings == 0 {
 			continue
 		}
-		st := line.Stations(nd.Part)
-		k, _ := slices.BinarySearch(st, nd.StationM)
-		if now := (place{nd.Part, min(max(k-1, 0), len(st)-2)}); now != at {
+		if now := (place{nd.Part, line.Segment(nd.Part, nd.StationM)}); now != at {
 			flush()
 			at = now
 		}

@@ -7,7 +7,7 @@ package lineref
 
 import (
 	"math"
-	"sort"
+	"slices"
 
 	"github.com/paulmach/orb"
 )
@@ -125,10 +125,17 @@ func (l *Line) Locate(stationM float64) (part, seg int) {
 		if len(s) < 2 || (stationM < s[0] && p > 0) {
 			continue
 		}
-		i := sort.SearchFloat64s(s, stationM)
-		return p, min(max(i-1, 0), len(s)-2)
+		return p, l.Segment(p, stationM)
 	}
 	return 0, 0
+}
+
+// Segment finds the segment of a station on a known part; at a vertex the one
+// before it is meant, beyond the part its first or last.
+func (l *Line) Segment(part int, stationM float64) int {
+	s := l.stations[part]
+	i, _ := slices.BinarySearch(s, stationM)
+	return min(max(i-1, 0), len(s)-2)
 }
 
 // At is the point of a station.
@@ -179,15 +186,13 @@ func (l *Line) Between(fromM, toM float64) orb.MultiLineString {
 			continue
 		}
 		var ls orb.LineString
-		i := min(max(sort.SearchFloat64s(s, from)-1, 0), len(s)-2)
-		ls = append(ls, l.AtPart(p, i, from))
+		ls = append(ls, l.AtPart(p, l.Segment(p, from), from))
 		for v := range part {
 			if s[v] > from && s[v] < to {
 				ls = append(ls, part[v])
 			}
 		}
-		j := min(max(sort.SearchFloat64s(s, to)-1, 0), len(s)-2)
-		ls = append(ls, l.AtPart(p, j, to))
+		ls = append(ls, l.AtPart(p, l.Segment(p, to), to))
 		out = append(out, ls)
 	}
 	return out

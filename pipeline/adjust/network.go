@@ -231,9 +231,7 @@ func addNodes(l *lineref.Line, nodes []node, feet []foot, meets bool, gapM float
 		if near < len(there) && there[near].part == f.part && there[near].stationM <= f.stationM+gapM {
 			continue
 		}
-		st := l.Stations(f.part)
-		seg, _ := slices.BinarySearch(st, f.stationM)
-		nodes = append(nodes, node{part: f.part, segment: min(max(seg-1, 0), len(st)-2), vertex: -1, stationM: f.stationM})
+		nodes = append(nodes, node{part: f.part, segment: l.Segment(f.part, f.stationM), vertex: -1, stationM: f.stationM})
 		last = f
 	}
 	slices.SortFunc(nodes, func(a, b node) int {

@@ -5,7 +5,6 @@ import (
 	"math"
 	"slices"
 
-	"github.com/asfound/asfound/internal/lineref"
 	"github.com/asfound/asfound/pipeline/survey"
 	"github.com/paulmach/orb"
 	"github.com/paulmach/orb/planar"
@@ -75,7 +74,7 @@ func (p *plan) add(cp *survey.CorrectedPart, part int, st *station, o Options) {
 	cp.From = append(cp.From, st.vertex)
 	cp.StationM = append(cp.StationM, st.m)
 	cp.MovedM = append(cp.MovedM, st.moved.length())
-	cp.U = append(cp.U, p.uncertainty(part, segmentAt(&p.line, part, st.m), st.m, st.moved))
+	cp.U = append(cp.U, p.uncertainty(part, p.line.Segment(part, st.m), st.m, st.moved))
 	cp.Cause = append(cp.Cause, st.cause)
 	cp.Readings = append(cp.Readings, p.used(part, st.m, o.MaxGapM))
 }
@@ -89,14 +88,14 @@ func (p *plan) unchanged(part int, line orb.LineString) survey.CorrectedPart {
 	}
 	for i := range cp.From {
 		cp.From[i] = i
-		cp.U[i] = p.uncertainty(part, segmentAt(&p.line, part, cp.StationM[i]), cp.StationM[i], move{})
+		cp.U[i] = p.uncertainty(part, p.line.Segment(part, cp.StationM[i]), cp.StationM[i], move{})
 	}
 	return cp
 }
 
 // lay says where a station goes, and why.
 func (p *plan) lay(part int, st *station) {
-	st.at = p.line.AtPart(part, segmentAt(&p.line, part, st.m), st.m)
+	st.at = p.line.AtPart(part, p.line.Segment(part, st.m), st.m)
 	if st.vertex >= 0 {
 		st.at = p.rec.Parts[part][st.vertex]
 	}
@@ -120,12 +119,6 @@ func (p *plan) lay(part int, st *station) {
 	default:
 		st.cause = survey.CauseShift
 	}
-}
-
-func segmentAt(l *lineref.Line, part int, stationM float64) int {
-	s := l.Stations(part)
-	i, _ := slices.BinarySearch(s, stationM)
-	return min(max(i-1, 0), len(s)-2)
 }
 
 const (

@@ -61,7 +61,7 @@ func withFeet(lines []junction.Line, ms []junction.Member) []junction.Member {
 		end := part[e.Vertex]
 		for _, m := range ms {
 			on := &lines[m.Line]
-			if m.Line == e.Line || planar.Distance(on.AtPart(m.Part, segmentAt(&on.Line, m.Part, m.StationM), m.StationM), end) < sameM {
+			if m.Line == e.Line || planar.Distance(on.AtPart(m.Part, on.Segment(m.Part, m.StationM), m.StationM), end) < sameM {
 				continue
 			}
 			foot, _ := on.Nearest(end)

@@ -62,7 +62,7 @@ func (w *network) finding(on stretch, id string, offM float64, sentence string) 
 	if on.span.LengthM() > 0 {
 		f.Line = p.line.Between(on.span.FromM, on.span.ToM)
 	} else {
-		at := p.line.AtPart(on.span.Part, segmentAt(&p.line, on.span.Part, on.span.FromM), on.span.FromM)
+		at := p.line.AtPart(on.span.Part, p.line.Segment(on.span.Part, on.span.FromM), on.span.FromM)
 		f.Line = orb.MultiLineString{{at}}
 	}
 	return f
@@ -107,7 +107,7 @@ func (w *network) opened(k int) (out []survey.Finding) {
 	at := &w.places[k]
 	p := &w.plans[at.members[0].record]
 	q := &p.pulls[at.members[0].at]
-	drawn := p.line.AtPart(q.part, segmentAt(&p.line, q.part, q.stationM), q.stationM)
+	drawn := p.line.AtPart(q.part, p.line.Segment(q.part, q.stationM), q.stationM)
 	to := orb.Point{drawn[0] + q.grid[0], drawn[1] + q.grid[1]}
 	for _, mb := range at.members {
 		foot, _ := w.lines[mb.record].Nearest(to)
@@ -180,7 +180,7 @@ func (w *network) leaves(r int) []survey.Finding {
 		if n.Readings == 0 || !within(p.moves, n.Part, n.StationM) {
 			continue
 		}
-		seg := segmentAt(&p.line, n.Part, n.StationM)
+		seg := p.line.Segment(n.Part, n.StationM)
 		at, g := p.line.AtPart(n.Part, seg, n.StationM), onGrid(move{n.D.East, n.D.North}, p.rec)
 		foot, _ := w.lines[r].Nearest(orb.Point{at[0] + g[0], at[1] + g[1]})
 		allowed := max(1.96*n.OffsetU, w.o.DropM)

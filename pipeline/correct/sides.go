@@ -60,7 +60,7 @@ func (x *sides) of(r int) (out []change) {
 // at adds what changes at one station to the runs, and those that end to out.
 func (x *sides) at(out []change, r, part int, m float64) []change {
 	p := &x.plans[r]
-	seg := segmentAt(&p.line, part, m)
+	seg := p.line.Segment(part, m)
 	drawn, by := p.line.AtPart(part, seg, m), p.total(part, m)
 	x.find(r, drawn)
 	for i := range x.near {

@@ -2,7 +2,6 @@ package rank
 
 import (
 	"math"
-	"sort"
 
 	"github.com/asfound/asfound/internal/lineref"
 	"github.com/asfound/asfound/internal/parallel"
@@ -110,9 +109,7 @@ func look(rec *survey.Record, p *survey.Profile, r int, limitM, maxGapM float64)
 }
 
 func sampleAt(rec *survey.Record, line *lineref.Line, p *survey.Profile, part int, at float64) sample {
-	st := line.Stations(part)
-	seg := min(max(sort.SearchFloat64s(st, at)-1, 0), len(st)-2)
-	e, n := rec.Right(part, seg)
+	e, n := rec.Right(part, line.Segment(part, at))
 	d := p.At(part, at)
 	return sample{part: part, stationM: at, east: e, north: n, offset: d.East*e + d.North*n}
 }
