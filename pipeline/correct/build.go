@@ -51,21 +51,13 @@ func (p *plan) part(part int, o Options) (cp survey.CorrectedPart, moves bool) {
 	if !moves {
 		return cp, false
 	}
-	dropFlat(sts, p.gridM(1))
+	dropFlat(sts, p.line.Scale)
 	for i := range sts {
 		if st := &sts[i]; st.keep {
 			p.add(&cp, part, st, o)
 		}
 	}
 	return cp, true
-}
-
-// gridM is a ground length on the grid.
-func (p *plan) gridM(groundM float64) float64 {
-	if p.rec.Scale == 0 {
-		return groundM
-	}
-	return groundM * p.rec.Scale
 }
 
 // add makes a vertex of a station.
@@ -103,7 +95,7 @@ func (p *plan) lay(part int, st *station) {
 	if st.moved == (move{}) {
 		return
 	}
-	by := onGrid(st.moved, p.rec)
+	by := p.onGrid(st.moved)
 	own := p.own(part, st.m).times(p.held(part, st.m))
 	if i := p.firstPull(part, st.m); i < len(p.pulls) && p.pulls[i].part == part && p.pulls[i].stationM-st.m < sameM {
 		by = p.pulls[i].grid

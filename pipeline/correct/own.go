@@ -170,24 +170,26 @@ func taper(distM, fadeM float64) float64 {
 	return (1 - t) * (1 - t) * (1 + 2*t)
 }
 
-// onGrid is a true east and north ground vector on the plane's grid, at a
+// onGrid is a true east and north ground vector on the plane's grid, at the
 // record's convergence and scale.
-func onGrid(m move, rec *survey.Record) orb.Point {
-	sin, cos := math.Sincos(rec.Convergence)
-	k := rec.Scale
-	if k == 0 {
-		k = 1
-	}
+func (p *plan) onGrid(m move) orb.Point {
+	sin, cos := math.Sincos(p.rec.Convergence)
+	k := p.line.Scale
 	return orb.Point{k * (m.east*cos - m.north*sin), k * (m.north*cos + m.east*sin)}
+}
+
+// firstNode is the model's first node at or after a station.
+func (p *plan) firstNode(part int, stationM float64) int {
+	i, _ := slices.BinarySearchFunc(p.profile.Nodes, stationM, func(n survey.Node, m float64) int {
+		return cmp.Or(cmp.Compare(n.Part, part), cmp.Compare(n.StationM, m))
+	})
+	return i
 }
 
 // variance is the adjusted offset's at a station: straight between nodes, as that
 // of a line that wanders.
 func (p *plan) variance(part int, stationM float64) float64 {
-	nodes := p.profile.Nodes
-	i, _ := slices.BinarySearchFunc(nodes, stationM, func(n survey.Node, m float64) int {
-		return cmp.Or(cmp.Compare(n.Part, part), cmp.Compare(n.StationM, m))
-	})
+	nodes, i := p.profile.Nodes, p.firstNode(part, stationM)
 	before, after := i > 0 && nodes[i-1].Part == part, i < len(nodes) && nodes[i].Part == part
 	switch {
 	case before && after:
@@ -204,10 +206,7 @@ func (p *plan) variance(part int, stationM float64) float64 {
 
 // node is the model's node nearest to a station of a part.
 func (p *plan) node(part int, stationM float64) survey.Node {
-	nodes := p.profile.Nodes
-	i, _ := slices.BinarySearchFunc(nodes, stationM, func(n survey.Node, m float64) int {
-		return cmp.Or(cmp.Compare(n.Part, part), cmp.Compare(n.StationM, m))
-	})
+	nodes, i := p.profile.Nodes, p.firstNode(part, stationM)
 	best, at := math.Inf(1), survey.Node{}
 	for k := max(i-1, 0); k <= i && k < len(nodes); k++ {
 		if d := math.Abs(nodes[k].StationM - stationM); nodes[k].Part == part && d < best {
@@ -228,14 +227,11 @@ func (p *plan) uncertainty(part, segment int, stationM float64, made move) float
 
 // used counts the readings used within a distance of a station.
 func (p *plan) used(part int, stationM, withinM float64) int {
-	nodes, n := p.profile.Nodes, 0
-	i, _ := slices.BinarySearchFunc(nodes, stationM-withinM, func(n survey.Node, m float64) int {
-		return cmp.Or(cmp.Compare(n.Part, part), cmp.Compare(n.StationM, m))
-	})
-	for ; i < len(nodes) && nodes[i].Part == part && nodes[i].StationM <= stationM+withinM; i++ {
-		n += nodes[i].Readings
+	nodes, sum := p.profile.Nodes, 0
+	for i := p.firstNode(part, stationM-withinM); i < len(nodes) && nodes[i].Part == part && nodes[i].StationM <= stationM+withinM; i++ {
+		sum += nodes[i].Readings
 	}
-	return n
+	return sum
 }
 
 func within(spans []survey.Span, part int, stationM float64) bool {

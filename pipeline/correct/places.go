@@ -18,7 +18,7 @@ type place struct {
 }
 
 // member is a record at a place; at is into its pulls.
-type member struct{ record, part, at int }
+type member struct{ record, at int }
 
 // share finds the places that records share, in the given order of the records.
 func (w *network) share(order []int) {
@@ -40,7 +40,7 @@ func (w *network) share(order []int) {
 		})
 		for i := range p.pulls {
 			at := &w.places[p.pulls[i].place]
-			at.members = append(at.members, member{r, p.pulls[i].part, i})
+			at.members = append(at.members, member{r, i})
 		}
 	}
 	for k := range w.places {
@@ -162,7 +162,7 @@ func (w *network) agree(k int) {
 		at.asked = shifts.mean()
 	}
 	at.agreed = at.asked.times(left)
-	grid := onGrid(at.agreed, w.plans[at.members[0].record].rec)
+	grid := w.plans[at.members[0].record].onGrid(at.agreed)
 	for _, mb := range at.members {
 		p := &w.plans[mb.record]
 		q := &p.pulls[mb.at]

@@ -181,7 +181,7 @@ func (w *network) leaves(r int) []survey.Finding {
 			continue
 		}
 		seg := p.line.Segment(n.Part, n.StationM)
-		at, g := p.line.AtPart(n.Part, seg, n.StationM), onGrid(move{n.D.East, n.D.North}, p.rec)
+		at, g := p.line.AtPart(n.Part, seg, n.StationM), p.onGrid(move{n.D.East, n.D.North})
 		foot, _ := w.lines[r].Nearest(orb.Point{at[0] + g[0], at[1] + g[1]})
 		allowed := max(1.96*n.OffsetU, w.o.DropM)
 		if d := math.Abs(foot.OffsetM); d > allowed+1e-9 && d-allowed > over {

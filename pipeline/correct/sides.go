@@ -100,7 +100,7 @@ func (a *run) join(c *change, m float64) {
 
 // find lists the records beside a point of a record, each with its foot.
 func (x *sides) find(r int, drawn orb.Point) {
-	x.ids = x.index.Within(drawn, x.plans[r].gridM(x.o.BesideM), x.ids)
+	x.ids = x.index.Within(drawn, x.o.BesideM*x.plans[r].line.Scale, x.ids)
 	x.near = x.near[:0]
 next:
 	for _, id := range x.ids {
@@ -125,7 +125,7 @@ next:
 func (x *sides) change(r, part, seg int, m float64, drawn orb.Point, by move, n *neighbour) (c change, changed bool) {
 	p, q := &x.plans[r], &x.plans[n.record]
 	d, e := p.line.Direction(part, seg), q.line.Direction(n.foot.Part, n.foot.Segment)
-	side := func(a, b orb.Point) float64 { return ((b[0]-a[0])*d[1] - (b[1]-a[1])*d[0]) / p.gridM(1) }
+	side := func(a, b orb.Point) float64 { return ((b[0]-a[0])*d[1] - (b[1]-a[1])*d[0]) / p.line.Scale }
 	was := side(drawn, n.foot.Point)
 	if !n.foot.Square || math.Abs(d[0]*e[0]+d[1]*e[1]) < alongCos || math.Abs(was) < sureM {
 		return c, false
@@ -134,7 +134,7 @@ func (x *sides) change(r, part, seg int, m float64, drawn orb.Point, by move, n 
 	if reach == 0 || reach+keepM < math.Abs(was) {
 		return c, false
 	}
-	g := onGrid(by, p.rec)
+	g := p.onGrid(by)
 	mine, _ := x.lines[r].Nearest(orb.Point{drawn[0] + g[0], drawn[1] + g[1]})
 	its, _ := x.lines[n.record].Nearest(mine.Point)
 	is := side(mine.Point, its.Point) * math.Copysign(1, was)
@@ -153,6 +153,6 @@ func (x *sides) change(r, part, seg int, m float64, drawn orb.Point, by move, n 
 
 // known is on which side the adjusted map, moved or not, has the neighbour.
 func (x *sides) known(p, q *plan, part int, m float64, drawn orb.Point, foot *lineref.Foot, side func(a, b orb.Point) float64) float64 {
-	a, b := onGrid(p.adjusted(part, m), p.rec), onGrid(q.adjusted(foot.Part, foot.StationM), q.rec)
+	a, b := p.onGrid(p.adjusted(part, m)), q.onGrid(q.adjusted(foot.Part, foot.StationM))
 	return side(orb.Point{drawn[0] + a[0], drawn[1] + a[1]}, orb.Point{foot.Point[0] + b[0], foot.Point[1] + b[1]})
 }
