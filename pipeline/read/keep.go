@@ -154,14 +154,9 @@ func (in *inputs) saveField(f *fieldFile, how string) error {
 	for _, w := range f.walks {
 		head.Walks = append(head.Walks, keptWalk{w.label, w.crew, w.receiver, w.utility, w.ticket, w.session, w.position, w.day})
 	}
-	var b bytes.Buffer
-	if err := gob.NewEncoder(&b).Encode(&head); err != nil {
+	data, err := encodeKept(&head, f.readings, f.walkOf)
+	if err != nil {
 		return err
-	}
-	data := binary.LittleEndian.AppendUint64(make([]byte, 0, b.Len()+140*len(f.readings)), uint64(b.Len()))
-	data = append(data, b.Bytes()...)
-	for i := range f.readings {
-		data = appendReading(data, &f.readings[i], f.walkOf[i])
 	}
 	sum := sha256.Sum256([]byte(f.SHA256 + how))
 	f.Kept, f.How = hex.EncodeToString(sum[:16]), how
@@ -175,15 +170,11 @@ func (in *inputs) loadField(k KeptFile, file File, epoch float64) (*fieldFile, e
 	if err != nil {
 		return nil, err
 	}
-	if len(data) < 8 || uint64(len(data)-8) < binary.LittleEndian.Uint64(data) {
-		return nil, errKept
-	}
-	size := binary.LittleEndian.Uint64(data)
-	var head keptField
-	if err := gob.NewDecoder(bytes.NewReader(data[8 : 8+size])).Decode(&head); err != nil {
+	head, readings, walkOf, err := decodeKept(data)
+	if err != nil {
 		return nil, err
 	}
-	f := &fieldFile{account: account{Source: head.Source, rejects: head.Rejects, located: head.Located}}
+	f := &fieldFile{account: account{Source: head.Source, rejects: head.Rejects, located: head.Located}, readings: readings, walkOf: walkOf}
 	f.Kept, f.How = k.Key, k.How
 	if head.CRS != "" {
 		system, err := parseSystem(file, head.CRS)
@@ -201,20 +192,52 @@ func (in *inputs) loadField(k KeptFile, file File, epoch float64) (*fieldFile, e
 	for _, w := range head.Walks {
 		f.walks = append(f.walks, walk{w.Label, w.Crew, w.Receiver, w.Utility, w.Ticket, w.Session, w.Position, w.Day})
 	}
+	return f, nil
+}
+
+// encodeKept is the bytes that a file is kept as: the length of the head, the head,
+// and reading by reading.
+func encodeKept(head *keptField, readings []survey.Reading, walkOf []int32) ([]byte, error) {
+	var b bytes.Buffer
+	if err := gob.NewEncoder(&b).Encode(head); err != nil {
+		return nil, err
+	}
+	data := binary.LittleEndian.AppendUint64(make([]byte, 0, b.Len()+140*len(readings)), uint64(b.Len()))
+	data = append(data, b.Bytes()...)
+	for i := range readings {
+		data = appendReading(data, &readings[i], walkOf[i])
+	}
+	return data, nil
+}
+
+// decodeKept is its inverse. Whatever the bytes, it takes no more memory than a few
+// times theirs.
+func decodeKept(data []byte) (head keptField, readings []survey.Reading, walkOf []int32, err error) {
+	if len(data) < 8 || uint64(len(data)-8) < binary.LittleEndian.Uint64(data) {
+		return head, nil, nil, errKept
+	}
+	size := binary.LittleEndian.Uint64(data)
 	rest := data[8+size:]
-	f.readings, f.walkOf = make([]survey.Reading, head.Count), make([]int32, head.Count)
-	for i := range f.readings {
-		if rest, err = takeReading(rest, &f.readings[i], &f.walkOf[i]); err != nil {
-			return nil, err
+	if err := gob.NewDecoder(bytes.NewReader(data[8 : 8+size])).Decode(&head); err != nil {
+		return head, nil, nil, err
+	}
+	if head.Count < 0 || head.Count > len(rest)/readingBytes {
+		return head, nil, nil, errKept
+	}
+	readings, walkOf = make([]survey.Reading, head.Count), make([]int32, head.Count)
+	for i := range readings {
+		if rest, err = takeReading(rest, &readings[i], &walkOf[i]); err != nil {
+			return head, nil, nil, err
 		}
-		if f.readings[i].File = head.Source.Name; int(f.walkOf[i]) >= len(f.walks) {
-			return nil, errKept
+		if walkOf[i] < 0 || int(walkOf[i]) >= len(head.Walks) {
+			return head, nil, nil, errKept
 		}
+		readings[i].File = head.Source.Name
 	}
 	if len(rest) > 0 {
-		return nil, errKept
+		return head, nil, nil, errKept
 	}
-	return f, nil
+	return head, readings, walkOf, nil
 }
 
 // floats are a reading's numbers, in the order in which they are kept.
