@@ -5,6 +5,7 @@ package mistakes
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/asfound/asfound/internal/crs"
@@ -134,10 +135,14 @@ func (p *place) hypotheses(stated *crs.System) (at orb.Point, ok bool) {
 }
 
 // add adds a mistake by its shift along the plane's axes, turned into true ones.
+// One that a place's grid and its degrees both come to is added once.
 func (p *place) add(name string, x, y, u float64) {
 	east, north := survey.True(orb.Point{x, y}, p.record.Convergence)
 	m := survey.Mistake{Name: name, East: east / p.record.Scale, North: north / p.record.Scale, U: u}
-	if d := math.Hypot(m.East, m.North); d > leastM && d < mostM {
+	twice := slices.ContainsFunc(p.found, func(k survey.Mistake) bool {
+		return k.Name == name && math.Hypot(k.East-m.East, k.North-m.North) < exactM
+	})
+	if d := math.Hypot(m.East, m.North); d > leastM && d < mostM && !twice {
 		p.found = append(p.found, m)
 	}
 }

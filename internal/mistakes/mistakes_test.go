@@ -101,3 +101,18 @@ func TestSurveyFootTakenForInternational(t *testing.T) {
 	}
 	t.Errorf("nobody thinks of the international foot: %+v", OfRecords(s, Epoch)[0])
 }
+
+// A frame that shifts a layer's grid as much as its degrees is one mistake.
+func TestEveryMistakeOnce(t *testing.T) {
+	for _, kept := range []string{"EPSG:26914", "EPSG:3734"} {
+		itrf := 0
+		for _, m := range OfRecords(surveyAt(t, "EPSG:26914", kept, 40, -100), Epoch)[0] {
+			if m.Name == "ITRF2014 at epoch 2020, not NAD83" {
+				itrf++
+			}
+		}
+		if itrf != 1 {
+			t.Errorf("%s: ITRF2014 %d times", kept, itrf)
+		}
+	}
+}
