@@ -159,7 +159,7 @@ func (e *edition) withinWords() string {
 	if covered == 0 {
 		return ""
 	}
-	return fmt.Sprintf(" Of the surveyed length %s lies within tolerance.", percent(within, covered)) + e.heldOutWords()
+	return fmt.Sprintf(" Of the surveyed length %s lies within tolerance.", percent(within, covered))
 }
 
 // heldOutWords say how the proposed lines pass by traces that were held out.
@@ -168,7 +168,7 @@ func (e *edition) heldOutWords() string {
 	if h == nil {
 		return ""
 	}
-	return fmt.Sprintf(" Without %s (%s, %s on %s that other sessions read too) lines were proposed once more: of what these traces read %s lies within tolerance of the map as handed in, %s of those lines.",
+	return fmt.Sprintf("Without %s (%s, %s on %s that other sessions read too) lines were proposed once more: of what these traces read %s lies within tolerance of the map as handed in, %s of those lines. Traces that walk where others did are no random sample.",
 		words.Count(h.Traces, "trace"), words.Count(h.Readings, "reading"), lengthWords(h.LengthM), words.Count(h.Records, "record"), percent(h.BeforeM, h.LengthM), percent(h.AfterM, h.LengthM))
 }
 
@@ -324,7 +324,7 @@ func (e *edition) accuracyFacts() []fact {
 		out = append(out, f)
 	}
 	if text := e.heldOutWords(); text != "" {
-		out = append(out, fact{Name: "Share within tolerance, by held-out traces", Value: strings.TrimSpace(text) + " Traces that walk where others did are no random sample."})
+		out = append(out, fact{Name: "Share within tolerance, by held-out traces", Value: text})
 	}
 	if e.across != "" {
 		out = append(out, fact{Name: "Accuracy across lines", Value: e.across})

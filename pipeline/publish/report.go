@@ -148,14 +148,22 @@ func (e *edition) compared(s *summary) []string {
 		fmt.Sprintf("%s of the readings counted; %s.", grouped(s.Readings.Status[survey.StatusUsed]), counted(len(e.Findings), "finding")),
 	}
 	if w := s.Swept; w.Areas > 0 {
-		lines = append(lines, fmt.Sprintf("In %s %s of %s not detected; apart from them, on %s of %s no signal can be put, so that the sweep says nothing of these.",
-			counted(w.Areas, "swept area"), lengthWords(w.NotDetected.LengthM), counted(w.NotDetected.Records, "record was", "records were"),
-			lengthWords(w.NotTraceable.LengthM), counted(w.NotTraceable.Records, "more")))
+		lines = append(lines, sweptWords(&w))
 	}
 	if aside > 0 {
 		lines = append(lines, fmt.Sprintf("%s set aside: see the warnings.", counted(aside, "source")))
 	}
 	return lines
+}
+
+// sweptWords say what sweeps did not show.
+func sweptWords(w *sweptCount) string {
+	text := fmt.Sprintf("In %s %s of %s not detected", counted(w.Areas, "swept area"), lengthWords(w.NotDetected.LengthM), counted(w.NotDetected.Records, "record was", "records were"))
+	if n := w.NotTraceable; n.Records > 0 {
+		text += fmt.Sprintf("; apart from them, no signal can be put on %s of %s, so that the sweep says nothing of %s",
+			lengthWords(n.LengthM), counted(n.Records, "record"), words.Noun(n.Records, "it", "these"))
+	}
+	return text + "."
 }
 
 // headline is the result as a manager reads it.

@@ -27,7 +27,7 @@ func (e *edition) spending() []fact {
 // resurveyRow is one stretch to survey next.
 type resurveyRow struct {
 	Rank, Package, Record, From, To, Length, Probability, Weight, Cost, Benefit, Total, Reason string
-	InBudget, Control                                                                          bool
+	InBudget                                                                                   bool
 	Focus                                                                                      string
 }
 
@@ -38,7 +38,7 @@ func (e *edition) resurveyRows(m *mapView) []resurveyRow {
 		rows = append(rows, resurveyRow{
 			strconv.Itoa(v.Rank), strconv.Itoa(v.Package), e.label(v.Record), fixed(v.FromM, 1), fixed(v.ToM, 1), fixed(v.LengthM, 1),
 			fixed(v.Probability, 2), fixed(v.Weight, 1), fixed(v.Cost, 0), fixed(v.Benefit, 1), fixed(v.CumulativeCost, 0), v.Reason,
-			v.InBudget, v.Control, m.focus(orb.MultiLineString{v.Line}),
+			v.InBudget, m.focus(orb.MultiLineString{v.Line}),
 		})
 	}
 	return rows

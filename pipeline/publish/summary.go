@@ -302,21 +302,17 @@ func (e *edition) countFindings() map[survey.Kind]tally {
 	return n
 }
 
-// countSwept counts the records that sweeps did not show, a record once.
+// countSwept counts the records that sweeps did not show: each has one finding.
 func (e *edition) countSwept() sweptCount {
 	n := sweptCount{Areas: len(e.Survey.Areas)}
-	for _, of := range []struct {
-		kind survey.Kind
-		n    *recordsLong
-	}{{survey.KindNotDetected, &n.NotDetected}, {survey.KindNotTraceable, &n.NotTraceable}} {
-		for i := range e.Findings {
-			if f := &e.Findings[i]; f.Kind == of.kind {
-				of.n.Records++
-				of.n.LengthM += f.ToM - f.FromM
-			}
+	of := map[survey.Kind]*recordsLong{survey.KindNotDetected: &n.NotDetected, survey.KindNotTraceable: &n.NotTraceable}
+	for i := range e.Findings {
+		if f := &e.Findings[i]; of[f.Kind] != nil {
+			of[f.Kind].Records++
+			of[f.Kind].LengthM += f.ToM - f.FromM
 		}
-		of.n.LengthM = rounded(of.n.LengthM, 3)
 	}
+	n.NotDetected.LengthM, n.NotTraceable.LengthM = rounded(n.NotDetected.LengthM, 3), rounded(n.NotTraceable.LengthM, 3)
 	return n
 }
 
