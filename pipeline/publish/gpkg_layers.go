@@ -76,26 +76,15 @@ func (e *edition) writeSource(g *geopackage, src *sourced) error {
 	}
 	values := make([]any, len(out.names))
 	return g.write(out, func(yield func(feature) error) error {
-		for i := range src.Features {
-			f := &src.Features[i]
-			if f.Deleted {
-				continue
-			}
-			geom, err := src.geometry(i)
-			if err != nil {
-				return err
-			}
+		return src.each(func(i int, geom geometry) error {
 			for a := range src.Fields {
-				values[a] = sqlValue(out.types[a], f.Values[a])
+				values[a] = sqlValue(out.types[a], src.Features[i].Values[a])
 			}
 			for k, v := range src.cells(i) {
 				values[len(src.Fields)+k] = src.added[k].sqlValue(v)
 			}
-			if err := yield(feature{int64(i + 1), geom, values}); err != nil {
-				return err
-			}
-		}
-		return nil
+			return yield(feature{int64(i + 1), geom, values})
+		})
 	})
 }
 

@@ -13,6 +13,8 @@ import (
 	"strings"
 	"unicode/utf8"
 
+	"github.com/paulmach/orb"
+
 	"github.com/asfound/asfound/internal/shapefile"
 	"github.com/asfound/asfound/internal/sortedzip"
 	"github.com/asfound/asfound/pipeline/survey"
@@ -102,8 +104,11 @@ func (e *edition) writeShapefile(z *sortedzip.Writer, aside string, src *sourced
 // shapefileOf is a layer with short columns of what became of each feature.
 func shapefileOf(src *sourced) (*shapefile.Layer, error) {
 	l := &shapefile.Layer{Type: shapefile.PolyLine, Projection: wkt1(src.frame.system), Fields: schema(src.Layer)}
-	if src.what == "Fittings" {
+	switch src.shape {
+	case "POINT":
 		l.Type = shapefile.Point
+	case "GEOMETRY": // rows of several points, which are no fittings, among them
+		l.Type = shapefile.MultiPoint
 	}
 	if src.z > 0 {
 		l.Type += 10
@@ -115,22 +120,13 @@ func shapefileOf(src *sourced) (*shapefile.Layer, error) {
 			l.Fields, added = append(l.Fields, f), append(added, k)
 		}
 	}
-	for i := range src.Features {
-		f := &src.Features[i]
-		if f.Deleted {
-			continue
-		}
-		geom, err := src.geometry(i)
-		if err != nil {
-			return nil, err
-		}
+	err := src.each(func(i int, geom geometry) error {
 		row := shapefile.Row{Null: len(geom.parts) == 0}
-		switch {
-		case row.Null:
-		case l.Type.Flat() == shapefile.Point:
-			row.Points = geom.parts[0]
-		default:
+		if l.Type.Flat() == shapefile.PolyLine {
 			row.Parts = geom.parts
+		} else {
+			geom = together(geom)
+			row.Points = geom.parts[0]
 		}
 		if l.Type.HasZ() && !row.Null {
 			row.Z, row.M = geom.z, unmeasured(geom)
@@ -138,16 +134,27 @@ func shapefileOf(src *sourced) (*shapefile.Layer, error) {
 				row.Z = row.M
 			}
 		}
-		for a, v := range f.Values {
+		values := src.Features[i].Values
+		for a, v := range values {
 			row.Values = append(row.Values, dbaseValue(l.Fields[a], v))
 		}
 		cells := src.cells(i)
 		for n, k := range added {
-			row.Values = append(row.Values, shortCell(l.Fields[len(f.Values)+n], cells[k]))
+			row.Values = append(row.Values, shortCell(l.Fields[len(values)+n], cells[k]))
 		}
 		l.Rows = append(l.Rows, row)
+		return nil
+	})
+	return l, err
+}
+
+// together is a geometry's points in one part.
+func together(g geometry) geometry {
+	out := geometry{parts: orb.MultiLineString{slices.Concat(g.parts...)}}
+	if g.z != nil {
+		out.z = [][]float64{slices.Concat(g.z...)}
 	}
-	return l, nil
+	return out
 }
 
 // unmeasured are the measures, or heights, of a line that has none.

@@ -89,6 +89,26 @@ func TestShapefiles(t *testing.T) {
 	}
 }
 
+// A row of several points is no fitting, but stays in its layer, which then is one of
+// multipoints; all its points and heights stay with it.
+func TestShapefileOfSeveralPoints(t *testing.T) {
+	for _, f := range []survey.Feature{
+		{Parts: []orb.LineString{{{1, 2}, {3, 4}}}, Z: [][]float64{{5, 6}}},
+		{Parts: []orb.LineString{{{1, 2}}, {{3, 4}}}, Z: [][]float64{{5}, {6}}},
+	} {
+		r := handful(t)
+		l := &r.Survey.PointLayers[0]
+		f.Row, f.Values = len(l.Features)+1, l.Features[0].Values
+		l.Features = append(l.Features, f)
+		_, layers := shapefiles(t, r)
+		valves := layers["valves"]
+		last := valves.Rows[len(valves.Rows)-1]
+		if valves.Type != shapefile.MultiPointZ || len(valves.Rows[0].Points) != 1 || !orb.Equal(orb.MultiPoint(last.Points), orb.MultiPoint{{1, 2}, {3, 4}}) || len(last.Z) != 1 || last.Z[0][0] != 5 || last.Z[0][1] != 6 {
+			t.Errorf("%v with %v at %v, %v", valves.Type, valves.Rows[0].Points, last.Points, last.Z)
+		}
+	}
+}
+
 func TestNamesInDBase(t *testing.T) {
 	var fields []shapefile.Field
 	for _, c := range [][2]string{{"DIAMETER_MM", "DIAMETER_M"}, {"DIAMETER_MX", "DIAMETER_2"}, {"diameter_m", "diameter_3"}, {"", "FIELD"}, {"höhenangabe", "höhenanga"}, {"\x00A", "A"}} {

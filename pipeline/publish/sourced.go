@@ -21,54 +21,48 @@ type sourced struct {
 }
 
 // sources are the layers of the map: records, then fittings.
-func (e *edition) sources() (out []sourced) {
+func (e *edition) sources() []sourced { return append(e.sourcedRecords(), e.sourcedFittings()...) }
+
+// sourcedRecords are the layers of records.
+func (e *edition) sourcedRecords() (out []sourced) {
 	for l := range e.layers {
-		out = append(out, e.sourcedRecords(l))
-	}
-	for l := range e.points {
-		out = append(out, e.sourcedFittings(l))
+		s := sourced{
+			Layer: &e.Survey.Layers[l], frame: &e.layers[l], what: "Records", shape: "LINESTRING", added: updatedColumns,
+			cells:    func(i int) []cell { return e.updatedCells(l, i) },
+			geometry: func(i int) (geometry, error) { return e.updatedGeometry(l, i) },
+		}
+		s.look("MULTILINESTRING", func(f *survey.Feature) bool { return len(f.Parts) > 1 })
+		out = append(out, s)
 	}
 	return out
 }
 
-// sourcedRecords is a layer of records.
-func (e *edition) sourcedRecords(l int) sourced {
-	s := sourced{
-		Layer: &e.Survey.Layers[l], frame: &e.layers[l], what: "Records", shape: "LINESTRING", added: updatedColumns,
-		cells:    func(i int) []cell { return e.updatedCells(l, i) },
-		geometry: func(i int) (geometry, error) { return e.updatedGeometry(l, i) },
-	}
-	s.look()
-	for i := range s.Features {
-		if f := &s.Features[i]; !f.Deleted && len(f.Parts) > 1 {
-			s.shape = "MULTILINESTRING"
+// sourcedFittings are the layers of fittings.
+func (e *edition) sourcedFittings() (out []sourced) {
+	for l := range e.points {
+		s := sourced{
+			Layer: &e.Survey.PointLayers[l], frame: &e.points[l], what: "Fittings", shape: "POINT", added: fittingColumns,
+			cells:    func(i int) []cell { return e.fittingCells(l, i) },
+			geometry: func(i int) (geometry, error) { return e.fittingGeometry(l, i) },
 		}
+		s.look("GEOMETRY", func(f *survey.Feature) bool { return len(f.Parts) != 1 || len(f.Parts[0]) != 1 })
+		out = append(out, s)
 	}
-	return s
+	return out
 }
 
-// sourcedFittings is a layer of fittings.
-func (e *edition) sourcedFittings(l int) sourced {
-	s := sourced{
-		Layer: &e.Survey.PointLayers[l], frame: &e.points[l], what: "Fittings", shape: "POINT", added: fittingColumns,
-		cells:    func(i int) []cell { return e.fittingCells(l, i) },
-		geometry: func(i int) (geometry, error) { return e.fittingGeometry(l, i) },
-	}
-	s.look()
-	for i := range s.Features {
-		if f := &s.Features[i]; !f.Deleted && (len(f.Parts) != 1 || len(f.Parts[0]) != 1) {
-			s.shape = "GEOMETRY"
-		}
-	}
-	return s
-}
-
-// look sees whether the features have heights.
-func (s *sourced) look() {
+// look sees whether the features have heights, and the shape that holds them all:
+// a wider one where some need it.
+func (s *sourced) look(wider string, needed func(*survey.Feature) bool) {
 	with, without := false, false
 	for i := range s.Features {
-		if f := &s.Features[i]; !f.Deleted {
-			with, without = with || f.Z != nil, without || f.Z == nil
+		f := &s.Features[i]
+		if f.Deleted {
+			continue
+		}
+		with, without = with || f.Z != nil, without || f.Z == nil
+		if needed(f) {
+			s.shape = wider
 		}
 	}
 	switch {
@@ -79,24 +73,33 @@ func (s *sourced) look() {
 	}
 }
 
+// each hands over the features that are written, with the geometry that they get.
+func (s *sourced) each(do func(feature int, g geometry) error) error {
+	for i := range s.Features {
+		if s.Features[i].Deleted {
+			continue
+		}
+		g, err := s.geometry(i)
+		if err != nil {
+			return err
+		}
+		if err := do(i, g); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // writeUpdatedGeoJSON writes records-updated.geojson: every record with its own
 // attributes as they stand in the source.
 func (e *edition) writeUpdatedGeoJSON(w *bufio.Writer) error {
-	var layers []sourced
-	for l := range e.layers {
-		layers = append(layers, e.sourcedRecords(l))
-	}
-	return e.writeSourced(w, "records-updated", layers)
+	return e.writeSourced(w, "records-updated", e.sourcedRecords())
 }
 
 // writeFittingsGeoJSON writes fittings-updated.geojson: every fitting where its
 // line takes it.
 func (e *edition) writeFittingsGeoJSON(w *bufio.Writer) error {
-	var layers []sourced
-	for l := range e.points {
-		layers = append(layers, e.sourcedFittings(l))
-	}
-	return e.writeSourced(w, "fittings-updated", layers)
+	return e.writeSourced(w, "fittings-updated", e.sourcedFittings())
 }
 
 // writeSourced writes layers of the map as one feature collection. Heights stay
@@ -111,16 +114,8 @@ func (e *edition) writeSourced(w *bufio.Writer, name string, layers []sourced) e
 	g.begin(e, name, origins...)
 	for _, l := range layers {
 		names := uniqueNames(l.Fields, l.added, "fid", "geom")
-		for i := range l.Features {
-			f := &l.Features[i]
-			if f.Deleted {
-				continue
-			}
-			geom, err := l.geometry(i)
-			if err != nil {
-				return err
-			}
-			b := g.open()
+		err := l.each(func(i int, geom geometry) error {
+			f, b := &l.Features[i], g.open()
 			for a, field := range l.Fields {
 				b = append(appendJSONString(b, names[a]), ':')
 				b = append(appendAttribute(b, field.Kind, f.Values[a]), ',')
@@ -132,6 +127,10 @@ func (e *edition) writeSourced(w *bufio.Writer, name string, layers []sourced) e
 			if err := g.close(b, geom.parts, l.frame.toWGS84.Apply); err != nil {
 				return fmt.Errorf("%s row %d: %w", l.Source, f.Row, err)
 			}
+			return nil
+		})
+		if err != nil {
+			return err
 		}
 	}
 	return g.end()
