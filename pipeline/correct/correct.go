@@ -27,8 +27,9 @@ type Outcome struct {
 // Vertices that do not move keep their coordinates bit for bit.
 func Lines(s *survey.Survey, js []survey.Judgement, fs []survey.Finding, m *survey.Model, o Options) Outcome {
 	w := plans(s, js, fs, m, o)
-	w.attach(s.Fittings)
-	w.share(s.ByKey())
+	w.drawn = w.segments()
+	w.attach()
+	w.share()
 	w.settle()
 	return Outcome{Lines: w.corrections(fs), Fittings: w.fittingMoves(), Findings: w.findings()}
 }
@@ -37,7 +38,9 @@ func Lines(s *survey.Survey, js []survey.Judgement, fs []survey.Finding, m *surv
 type network struct {
 	o        Options
 	survey   *survey.Survey
+	order    []int // of the records: by key
 	plans    []plan
+	drawn    drawn
 	places   []place
 	fittings []attached
 	built    [][]survey.CorrectedPart // per record; nil where it stays
@@ -49,7 +52,7 @@ type network struct {
 // plans says of every record what its own evidence asks for.
 func plans(s *survey.Survey, js []survey.Judgement, fs []survey.Finding, m *survey.Model, o Options) *network {
 	w := &network{
-		o: o, survey: s, plans: make([]plan, len(s.Records)),
+		o: o, survey: s, order: s.ByKey(), plans: make([]plan, len(s.Records)),
 		built: make([][]survey.CorrectedPart, len(s.Records)), lines: make([]lineref.Line, len(s.Records)),
 		breaks: make([][]change, len(s.Records)),
 	}

@@ -15,32 +15,38 @@ type attached struct {
 	stationM              float64
 }
 
-// attach finds the line that each fitting is drawn on: the nearest of its
-// utility, ties by the order of the keys. The line bends at a fitting, should it
-// bend, so that the fitting stays on it; one that is fixed holds it.
-func (w *network) attach(fs []survey.Fitting) {
-	w.fittings = make([]attached, len(fs))
-	if len(fs) == 0 {
-		return
-	}
+// drawn finds the segments of the records as drawn, in the order of their keys.
+type drawn struct {
+	index *spatial.Index
+	of    []attached // per segment
+}
+
+func (w *network) segments() (d drawn) {
 	var segs []spatial.Segment
-	var of []attached
-	for _, r := range w.survey.ByKey() {
+	for _, r := range w.order {
 		for part, line := range w.plans[r].rec.Parts {
 			for i := 1; i < len(line); i++ {
 				segs = append(segs, spatial.Segment{A: line[i-1], B: line[i]})
-				of = append(of, attached{record: r, part: part, segment: i - 1})
+				d.of = append(d.of, attached{record: r, part: part, segment: i - 1})
 			}
 		}
 	}
-	index := spatial.New(segs, 10)
+	d.index = spatial.New(segs, max(w.o.BesideM, 1))
+	return d
+}
+
+// attach finds the line that each fitting is drawn on: the nearest of its
+// utility, ties by the order of the keys. The line bends at a fitting, should it
+// bend, so that the fitting stays on it; one that is fixed holds it.
+func (w *network) attach() {
+	w.fittings = make([]attached, len(w.survey.Fittings))
 	var near []int32
-	for i := range fs {
-		f := &fs[i]
+	for i := range w.fittings {
+		f := &w.survey.Fittings[i]
 		best, at := math.Inf(1), attached{record: -1}
-		near = index.Within(f.Point, w.o.FittingM*max(f.Scale, 1), near)
+		near = w.drawn.index.Within(f.Point, w.o.FittingM*max(f.Scale, 1), near)
 		for _, id := range near {
-			a := of[id]
+			a := w.drawn.of[id]
 			p := &w.plans[a.record]
 			if f.Utility != "" && p.rec.Utility != f.Utility {
 				continue

@@ -6,7 +6,6 @@ import (
 
 	"github.com/asfound/asfound/internal/lineref"
 	"github.com/asfound/asfound/internal/parallel"
-	"github.com/asfound/asfound/internal/spatial"
 	"github.com/asfound/asfound/pipeline/survey"
 )
 
@@ -47,10 +46,9 @@ func (w *network) settle() {
 	for r := range dirty {
 		dirty[r] = r
 	}
-	beside := w.neighbours()
 	for round := range rounds {
 		w.lay(dirty)
-		w.look(beside, dirty)
+		w.look(dirty)
 		if round == rounds-1 {
 			return
 		}
@@ -79,32 +77,11 @@ func (w *network) lay(records []int) {
 	})
 }
 
-// beside finds the segments of the records as drawn.
-type beside struct {
-	index *spatial.Index
-	of    []attached // per segment
-}
-
-func (w *network) neighbours() *beside {
-	b := &beside{}
-	var segs []spatial.Segment
-	for r := range w.plans {
-		for part, line := range w.plans[r].rec.Parts {
-			for i := 1; i < len(line); i++ {
-				segs = append(segs, spatial.Segment{A: line[i-1], B: line[i]})
-				b.of = append(b.of, attached{record: r, part: part, segment: i - 1})
-			}
-		}
-	}
-	b.index = spatial.New(segs, max(w.o.BesideM, 1))
-	return b
-}
-
 // look finds what the lines of some records, as they are laid, break.
-func (w *network) look(b *beside, records []int) {
+func (w *network) look(records []int) {
 	sureU := math.Sqrt2 * math.Erfinv(2*w.o.SideShare-1)
 	parallel.Each(len(records), 0, func() func(int) {
-		look := sides{network: w, beside: b, sureU: sureU}
+		look := sides{network: w, sureU: sureU}
 		return func(i int) {
 			r := records[i]
 			if w.breaks[r] = nil; w.built[r] != nil {

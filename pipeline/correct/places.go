@@ -20,20 +20,20 @@ type place struct {
 // member is a record at a place; at is into its pulls.
 type member struct{ record, at int }
 
-// share finds the places that records share, in the given order of the records.
-func (w *network) share(order []int) {
+// share finds the places that records share.
+func (w *network) share() {
 	lines := make([]junction.Line, len(w.plans))
-	for i, r := range order {
+	for i, r := range w.order {
 		lines[i] = junction.Line{Line: w.plans[r].line, Group: w.plans[r].rec.Utility}
 	}
 	for k, ms := range joined(junction.Find(lines, w.o.SnapM), w.o.SnapM) {
 		for _, m := range withFeet(lines, ms) {
-			p := &w.plans[order[m.Line]]
+			p := &w.plans[w.order[m.Line]]
 			p.pulls = append(p.pulls, pull{part: m.Part, stationM: m.StationM, place: k})
 		}
 		w.places = append(w.places, place{})
 	}
-	for _, r := range order {
+	for _, r := range w.order {
 		p := &w.plans[r]
 		slices.SortFunc(p.pulls, func(a, b pull) int {
 			return cmp.Or(cmp.Compare(a.part, b.part), cmp.Compare(a.stationM, b.stationM))

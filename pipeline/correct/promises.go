@@ -23,7 +23,7 @@ func (w *network) findings() []survey.Finding {
 	for _, c := range w.heldBack() {
 		out = append(out, w.heldFinding(&c))
 	}
-	for _, r := range w.survey.ByKey() {
+	for _, r := range w.order {
 		for i := range w.breaks[r] {
 			if c := &w.breaks[r][i]; c.kind == crossesItself || w.built[c.beside.record] == nil || w.plans[r].rec.Key() < w.plans[c.beside.record].rec.Key() {
 				out = append(out, w.changeFinding(c))

@@ -209,7 +209,7 @@ func (w *town) sides(rt *rapid.T, out *Outcome) {
 	}
 }
 
-// The order of the records changes no line and no finding.
+// The order of the records changes no line and no finding, nor the order of these.
 func TestOrderChangesNothing(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		w := block(rt)
@@ -237,7 +237,6 @@ func TestOrderChangesNothing(t *testing.T) {
 			for _, f := range fs {
 				out = append(out, f.ID+" "+f.Sentence)
 			}
-			slices.Sort(out)
 			return out
 		}
 		if !reflect.DeepEqual(said(want.Findings), said(got.Findings)) {

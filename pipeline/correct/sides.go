@@ -18,7 +18,6 @@ const (
 // sides looks at the lines beside a record. One worker has one.
 type sides struct {
 	*network
-	*beside
 	sureU float64 // how many standard deviations on the other side are sure
 	ids   []int32
 	near  []neighbour
@@ -100,11 +99,11 @@ func (a *run) join(c *change, m float64) {
 
 // find lists the records beside a point of a record, each with its foot.
 func (x *sides) find(r int, drawn orb.Point) {
-	x.ids = x.index.Within(drawn, x.o.BesideM*x.plans[r].line.Scale, x.ids)
+	x.ids = x.drawn.index.Within(drawn, x.o.BesideM*x.plans[r].line.Scale, x.ids)
 	x.near = x.near[:0]
 next:
 	for _, id := range x.ids {
-		a := x.beside.of[id]
+		a := x.drawn.of[id]
 		if a.record == r {
 			continue
 		}
