@@ -137,12 +137,19 @@ func TestNeighboursFollowAtSharedEnds(t *testing.T) {
 	}
 }
 
+// endToEnd is two records, A and B, that go on from each other and move north by so
+// much.
+func endToEnd(northA, northB float64) (w *town, a, b int) {
+	w = &town{}
+	a = w.record("A", orb.Point{0, 0}, orb.Point{100, 0})
+	b = w.record("B", orb.Point{100, 0}, orb.Point{200, 0})
+	w.survey(a, 0, 100, 0, northA)
+	w.survey(b, 0, 100, 0, northB)
+	return w, a, b
+}
+
 func TestTwoSheetsAgreeAtTheirJunction(t *testing.T) {
-	var w town
-	a := w.record("A", orb.Point{0, 0}, orb.Point{100, 0})
-	b := w.record("B", orb.Point{100, 0}, orb.Point{200, 0})
-	w.survey(a, 0, 100, 0, 1)
-	w.survey(b, 0, 100, 0, 0.6)
+	w, a, b := endToEnd(1, 0.6)
 	cs := w.correct()
 	la, lb := cs[a].Parts[0].Line, cs[b].Parts[0].Line
 	if la[len(la)-1] != lb[0] || math.Abs(lb[0][1]-0.8) > 1e-6 {

@@ -26,14 +26,20 @@ func about(fs []survey.Finding, record int, words string) (out []survey.Finding)
 
 func last(l orb.LineString) orb.Point { return l[len(l)-1] }
 
-// A gas line lies 0.5 m north of a water main that moves 1 m north. Nobody knows
-// where the gas line is: the main stops short of it, and that is said.
-func TestALineStopsShortOfOneThatNobodyKnows(t *testing.T) {
-	var w town
-	a := w.record("A", orb.Point{0, 0}, orb.Point{100, 0})
-	b := w.record("B", orb.Point{20, 0.5}, orb.Point{60, 0.5})
+// besideGas is a water main, A, that moves 1 m north, and a gas line, B, 0.5 m north of
+// it as drawn.
+func besideGas() (w *town, a, b int) {
+	w = &town{}
+	a = w.record("A", orb.Point{0, 0}, orb.Point{100, 0})
+	b = w.record("B", orb.Point{20, 0.5}, orb.Point{60, 0.5})
 	w.s.Records[b].Utility = "gas"
 	w.survey(a, 0, 100, 0, 1)
+	return w, a, b
+}
+
+// Nobody knows where the gas line is: the main stops short of it, and that is said.
+func TestALineStopsShortOfOneThatNobodyKnows(t *testing.T) {
+	w, a, b := besideGas()
 	out := w.run(testOptions())
 	line := lineref.New(orb.MultiLineString{out.Lines[a].Parts[0].Line}, 1)
 	for x := 21.0; x < 60; x++ {
@@ -64,14 +70,9 @@ func crossingAt(l lineref.Line, x float64) float64 {
 	return math.NaN()
 }
 
-// The same where readings have the gas line at its place: the main passes it, and
-// that is said.
+// Where readings have the gas line at its place the main passes it, and that is said.
 func TestALinePassesOneThatIsSeen(t *testing.T) {
-	var w town
-	a := w.record("A", orb.Point{0, 0}, orb.Point{100, 0})
-	b := w.record("B", orb.Point{20, 0.5}, orb.Point{60, 0.5})
-	w.s.Records[b].Utility = "gas"
-	w.survey(a, 0, 100, 0, 1)
+	w, a, b := besideGas()
 	w.survey(b, 0, 40, 0, 0)
 	out := w.run(testOptions())
 	if p := out.Lines[a].Parts[0].Line; len(p) != 2 || p[0] != (orb.Point{0, 1}) {
@@ -109,11 +110,7 @@ func TestNoNewSelfCrossing(t *testing.T) {
 // A rejected finding pins its record: what is joined to it stays there too, and
 // the strain is said. Only what was accepted moves where people have to accept.
 func TestPeopleDecide(t *testing.T) {
-	var w town
-	a := w.record("A", orb.Point{0, 0}, orb.Point{100, 0})
-	b := w.record("B", orb.Point{100, 0}, orb.Point{200, 0})
-	w.survey(a, 0, 100, 0, 1)
-	w.survey(b, 0, 100, 0, 1)
+	w, a, b := endToEnd(1, 1)
 	w.fs[1].ID = "P-2"
 	w.fs[0].Life = survey.LifeRejected
 	out := w.run(testOptions())
