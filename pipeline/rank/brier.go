@@ -15,7 +15,7 @@ func verify(leftOut survey.LeftOut, promised []float64, found []bool) survey.Cal
 	n := float64(len(promised))
 	for i, p := range promised {
 		t := &c.Tenths[tenth(p)]
-		y := 2 * half(found[i])
+		y := one(found[i])
 		t.Cases++
 		t.Promised += p
 		t.Found += y
@@ -34,7 +34,7 @@ func verify(leftOut survey.LeftOut, promised []float64, found []bool) survey.Cal
 	}
 	for i, p := range promised {
 		t := &c.Tenths[tenth(p)]
-		dp, dy := p-t.Promised, 2*half(found[i])-t.Found
+		dp, dy := p-t.Promised, one(found[i])-t.Found
 		c.Within += (dp*dp - 2*dp*dy) / n
 	}
 	c.Uncertainty = c.Outside * (1 - c.Outside)

@@ -54,17 +54,17 @@ const mostRatio = 4
 // learn draws what some surveyed records tell.
 func learn(s *survey.Survey, sh *sheets, vs []*shown, limits []float64, o *Options) *knowledge {
 	k := &knowledge{unread: map[float64]chance{}}
-	var es, halves []ends
-	var metres, halfMetres, owns []float64
+	var es, besides []ends
+	var metres, besideMetres, owns []float64
 	read := make([]bool, len(sh.all))
 	for _, v := range vs {
-		k.share += 2 * half(v.offset.beyond(v.limitM)) / float64(len(vs))
+		k.share += one(v.offset.beyond(v.limitM)) / float64(len(vs))
 		if v.local != nil {
 			es, metres = append(es, v.localEnds), append(metres, v.local...)
 			owns = append(owns, math.Abs(mean(v.local)))
 		}
-		if v.half != nil {
-			halves, halfMetres = append(halves, v.halfEnds), append(halfMetres, v.half...)
+		if v.beside != nil {
+			besides, besideMetres = append(besides, v.besideEnds), append(besideMetres, v.beside...)
 		}
 		if i := sh.of[v.record]; i >= 0 && !read[i] {
 			read[i] = true
@@ -75,7 +75,7 @@ func learn(s *survey.Survey, sh *sheets, vs []*shown, limits []float64, o *Optio
 	k.shifts = thin(k.shifts, thinned)
 	scale := math.Hypot(o.OwnM, o.LocalM)
 	k.ownM = spread(owns, o.OwnM)
-	k.local, k.beside = newLocal(es, metres, scale, o.OwnNu), newLocal(halves, halfMetres, o.OwnM/2, o.OwnNu)
+	k.local, k.beside = newLocal(es, metres, scale, o.OwnNu), newLocal(besides, besideMetres, o.OwnM/2, o.OwnNu)
 	for _, limit := range limits {
 		k.unread[limit] = k.local.table(limit).unread(k.shifts, o)
 		k.beside.table(limit)
@@ -134,7 +134,7 @@ type count struct{ found, expected, variance float64 }
 func ratios(sh *sheets, vs []*shown, names []string, expected []float64) map[string]float64 {
 	counts, all := map[string]count{}, count{}
 	for i, v := range vs {
-		found, p := 2*half(v.offset.beyond(v.limitM)), expected[i]
+		found, p := one(v.offset.beyond(v.limitM)), expected[i]
 		c := counts[names[i]]
 		counts[names[i]] = count{c.found + found, c.expected + p, c.variance + p*(1-p)}
 		all = count{all.found + found, all.expected + p, all.variance + p*(1-p)}
@@ -178,7 +178,7 @@ func together(sh *sheets, vs []*shown, names []string, expected []float64, count
 			sums = append(sums, 0)
 		}
 		c := counts[names[i]]
-		sums[at] += 2*half(v.offset.beyond(v.limitM)) - expected[i]*c.found/max(c.expected, 1e-3)
+		sums[at] += one(v.offset.beyond(v.limitM)) - expected[i]*c.found/max(c.expected, 1e-3)
 		variance += expected[i] * (1 - expected[i])
 	}
 	squares := 0.0

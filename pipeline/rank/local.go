@@ -100,7 +100,8 @@ func (l *local) table(limitM float64) *table {
 		shift := float64(k) * limitM / perLimit
 		c := chance{}
 		for _, e := range l.ends {
-			c.outside += half(e.high+shift > limitM || e.low+shift < -limitM) + half(-e.low+shift > limitM || -e.high+shift < -limitM)
+			to, away := ends{e.high + shift, e.low + shift}, ends{shift - e.low, shift - e.high}
+			c.outside += (one(to.beyond(limitM)) + one(away.beyond(limitM))) / 2
 		}
 		add := func(e, w float64) {
 			if math.Abs(e+shift) > limitM {
@@ -125,9 +126,10 @@ func (l *local) table(limitM float64) *table {
 	return t
 }
 
-func half(yes bool) float64 {
+// one counts a yes.
+func one(yes bool) float64 {
 	if yes {
-		return 0.5
+		return 1
 	}
 	return 0
 }

@@ -87,7 +87,7 @@ func newSheets(m *survey.Model, o *Options) *sheets {
 
 // record is the sheet of a record; nil if it names none.
 func (s *sheets) record(r int) *sheet {
-	if r >= len(s.of) || s.of[r] < 0 {
+	if s.of[r] < 0 {
 		return nil
 	}
 	return &s.all[s.of[r]]
@@ -164,18 +164,18 @@ func (v *shown) settle(sh *sheet) {
 	for _, run := range v.runs() {
 		v.localEnds = v.localEnds.and(endsOf(run, beyond))
 	}
-	const hide = 10 / sampleM
+	const hide = besideM / sampleM
 	if len(v.samples) < 2*hide {
 		return
 	}
 	seen, hidden := v.samples[:len(v.samples)-hide], v.samples[len(v.samples)-hide:]
-	v.halfOwnM = own(seen[max(0, len(seen)-besideM/sampleM):], sh.east, sh.north)
-	v.halfEnds = endsOf(hidden, func(q *sample) float64 { return beyond(q) - v.halfOwnM })
+	before := own(seen[len(seen)-hide:], sh.east, sh.north)
+	v.besideEnds = endsOf(hidden, func(q *sample) float64 { return beyond(q) - before })
 	for i := range hidden {
-		v.half = append(v.half, beyond(&hidden[i])-v.halfOwnM)
+		v.beside = append(v.beside, beyond(&hidden[i])-before)
 	}
 }
 
-// besideM is how far the surveyed part of a record is looked at beside a stretch
-// that was not; practice.
+// besideM is how far the surveyed part of a record is looked at beside a stretch that
+// was not, and how much of a surveyed one is held against the rest of it; practice.
 const besideM = 10

@@ -32,13 +32,12 @@ type shown struct {
 	// other records; none where those leave that open.
 	local     []float64
 	localEnds ends
-	// The same of one half of the line beyond what the other half shows.
-	half     []float64
-	halfEnds ends
-	halfOwnM float64 // what the other half lies beyond its sheet's shift
-	sheet    belief  // its sheet's shift across the line by all other records
-	alone    bool    // there are none
-	samples  []sample
+	// The same of its last besideM beyond what as much before them shows.
+	beside     []float64
+	besideEnds ends
+	sheet      belief // its sheet's shift across the line by all other records
+	alone      bool   // there are none
+	samples    []sample
 	// What the record says of its sheet, of unit weight: mean of n n' and of n offset.
 	ee, en, nn, e, n float64
 	weight           float64

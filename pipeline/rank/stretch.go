@@ -52,10 +52,7 @@ func stretches(s *survey.Survey, js []survey.Judgement, m *survey.Model, sh *she
 			for part := range rec.Parts {
 				st := line.Stations(part)
 				for _, gap := range gaps(js[r].Stretches, part, st[0], st[len(st)-1], o.PackageM) {
-					c := stretch{record: r, sheet: -1, part: part, fromM: gap[0], toM: gap[1], weight: o.weight(rec.Utility)}
-					if sh.record(r) != nil {
-						c.sheet = sh.of[r]
-					}
+					c := stretch{record: r, sheet: sh.of[r], part: part, fromM: gap[0], toM: gap[1], weight: o.weight(rec.Utility)}
 					c.legs = legs(rec, &line, part, c.fromM, c.toM)
 					c.middle = line.At((c.fromM + c.toM) / 2)
 					k.expect(rec, &line, &m.Profiles[r], &c, sh, byRecord[r], js[r].Tolerance.HorizontalM)
@@ -121,14 +118,13 @@ func legs(rec *survey.Record, line *lineref.Line, part int, fromM, toM float64) 
 // which is drawn after the lines that the record meets.
 func (k *knowledge) expect(rec *survey.Record, line *lineref.Line, p *survey.Profile, c *stretch, sh *sheets, v *shown, limitM float64) {
 	c.ownM = math.NaN()
-	var of *sheet
+	of := sh.record(c.record)
 	east, north := 0.0, 0.0
-	if c.sheet >= 0 {
-		of = &sh.all[c.sheet]
+	if of != nil {
 		east, north = of.east, of.north
 	}
 	if v != nil {
-		if near := v.beside(c); len(near) > 0 {
+		if near := v.next(c); len(near) > 0 {
 			c.ownM, c.besideM = own(near, east, north), own(near, 0, 0)
 		}
 	}
@@ -166,8 +162,8 @@ func sampled(rec *survey.Record, line *lineref.Line, p *survey.Profile, c *stret
 	return out
 }
 
-// beside are the samples of a record next to a stretch of it.
-func (v *shown) beside(c *stretch) []sample {
+// next are the samples of a record next to a stretch of it.
+func (v *shown) next(c *stretch) []sample {
 	var out []sample
 	for _, q := range v.samples {
 		if q.part == c.part && q.stationM > c.fromM-besideM && q.stationM < c.toM+besideM {
