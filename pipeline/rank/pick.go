@@ -59,29 +59,14 @@ func (q *queue) Pop() any {
 // if it is of now; the others stay as they are until they come to the front (Minoux
 // 1978).
 func (p *picker) plan(a *area, dayM float64) {
-	tried := map[int]*learned{} // sheets as they are after what is planned so far
-	sheets := func(i int) *learned {
-		if l, ok := tried[i]; ok {
-			return l
-		}
-		return &p.sheets[i]
-	}
+	t := trial{p, map[int]*learned{}}
 	a.seen = map[int]int32{}
-	rate := func(i int32) candidate {
-		c := &p.all[i]
-		x := candidate{pick: p.pick(i, sheets)}
-		x.value = x.gain / max(p.cost(c), 1e-9)
-		if c.sheet >= 0 {
-			x.version = sheets(c.sheet).version
-		}
-		return x
-	}
 	q := make(queue, 0, len(a.left))
 	for _, i := range a.left {
 		if s := p.all[i].sheet; s >= 0 {
 			a.seen[s] = p.sheets[s].version
 		}
-		q = append(q, rate(i))
+		q = append(q, t.rate(i))
 	}
 	heap.Init(&q)
 	a.best, a.value = nil, 0
@@ -93,29 +78,62 @@ func (p *picker) plan(a *area, dayM float64) {
 			heap.Pop(&q)
 			continue
 		}
-		if c.sheet >= 0 && sheets(c.sheet).version != x.version {
-			q[0] = rate(x.stretch)
+		if c.sheet >= 0 && t.sheet(c.sheet).version != x.version {
+			q[0] = t.rate(x.stretch)
 			heap.Fix(&q, 0)
 			continue
 		}
 		heap.Pop(&q)
-		if c.sheet >= 0 {
-			l, ok := tried[c.sheet]
-			if !ok {
-				copied := p.sheets[c.sheet]
-				l = &copied
-				tried[c.sheet] = l
-			}
-			p.take(c, l)
-		}
+		t.take(c)
 		a.best = append(a.best, x.pick)
 		gain, spent = gain+x.gain, spent+p.cost(c)
-		a.value = max(a.value, gain/max(spent, 1e-9))
+		a.value = max(a.value, perMoney(gain, spent))
 		if dayM -= c.lengthM(); p.o.PackageM > 0 && dayM < minStretchM {
 			break
 		}
 	}
 }
+
+// trial has the sheets as they are after what is planned so far.
+type trial struct {
+	*picker
+	tried map[int]*learned // those that differ
+}
+
+func (t *trial) sheet(i int) *learned {
+	if l, ok := t.tried[i]; ok {
+		return l
+	}
+	return &t.sheets[i]
+}
+
+// rate is a stretch with what it is worth now.
+func (t *trial) rate(i int32) candidate {
+	c := &t.all[i]
+	x := candidate{pick: t.pick(i, t.sheet)}
+	x.value = perMoney(x.gain, t.cost(c))
+	if c.sheet >= 0 {
+		x.version = t.sheet(c.sheet).version
+	}
+	return x
+}
+
+// take has a stretch surveyed on trial.
+func (t *trial) take(c *stretch) {
+	if c.sheet < 0 {
+		return
+	}
+	l, ok := t.tried[c.sheet]
+	if !ok {
+		copied := t.sheets[c.sheet]
+		l = &copied
+		t.tried[c.sheet] = l
+	}
+	t.picker.take(c, l)
+}
+
+// perMoney is a gain for the money; what costs nothing is worth a great deal.
+func perMoney(gain, cost float64) float64 { return gain / max(cost, 1e-9) }
 
 // fresh says whether nothing was picked since that the area's plan rests on.
 func (p *picker) fresh(a *area) bool {
@@ -211,7 +229,7 @@ func (p *picker) commit(a *area, other float64, number uint64) []pick {
 	gain, spent := 0.0, p.o.Mobilisation
 	for _, x := range a.best {
 		c := &p.all[x.stretch]
-		if value := x.gain / max(p.cost(c), 1e-9); len(out) > 0 && value < other && gain/max(spent, 1e-9) > value {
+		if value := perMoney(x.gain, p.cost(c)); len(out) > 0 && value < other && perMoney(gain, spent) > value {
 			break
 		}
 		gain, spent = gain+x.gain, spent+p.cost(c)
