@@ -35,6 +35,15 @@ func (x *scoring) topology() {
 	x.moves(now, tees)
 }
 
+// drawn are the records' lines before.
+func (x *scoring) drawn() []lineref.Line {
+	lines := make([]lineref.Line, len(x.records))
+	for r := range lines {
+		lines[r] = x.records[r].before
+	}
+	return lines
+}
+
 // joint is one end of one part of a record.
 type joint struct {
 	record, part int
@@ -54,10 +63,9 @@ func (j joint) of(l *lineref.Line) orb.Point {
 // gives the stations at which other records end on each record.
 func (x *scoring) junctions(now []lineref.Line, there []bool) (tees [][]float64) {
 	tees = make([][]float64, len(x.records))
-	lines := make([]lineref.Line, len(x.records))
+	lines := x.drawn()
 	joints := make([][]joint, len(x.records))
-	for r := range x.records {
-		lines[r] = x.records[r].before
+	for r := range lines {
 		for p := range lines[r].Parts {
 			joints[r] = append(joints[r], joint{r, p, false}, joint{r, p, true})
 		}
@@ -132,10 +140,7 @@ func (x *scoring) fittings(now []lineref.Line) {
 
 // fittingLines are the records that the fittings are drawn on; -1 none.
 func (x *scoring) fittingLines() []int {
-	lines := make([]lineref.Line, len(x.records))
-	for r := range x.records {
-		lines[r] = x.records[r].before
-	}
+	lines := x.drawn()
 	near := newNeighbours(lines)
 	out := make([]int, len(x.s.Fittings))
 	for i := range out {
