@@ -199,10 +199,10 @@ func verdict(j *survey.Judgement, k survey.Kind) survey.Verdict {
 
 // lies finds the record that a finding is of by now, -1 none: the one of its key
 // or, where that is gone or it had none, one of its utility that lies along the
-// place. changed says that it is not as it was at the last run.
+// place. changed says that the map is not as it was there at the last run.
 func lies(s *survey.Survey, p *Finding, past *Past, byKey map[string]int) (record int, changed bool) {
 	if r, there := byKey[p.Record]; there {
-		return r, !past.unchanged(&s.Records[r])
+		return r, past.changedAt(&s.Records[r], p.OnMap)
 	}
 	best, at := 0.0, -1
 	place := newCourse(p.OnTruth)
@@ -225,6 +225,21 @@ func lies(s *survey.Survey, p *Finding, past *Past, byKey map[string]int) (recor
 // unchanged says whether a record is as it was at the last run.
 func (p *Past) unchanged(rec *survey.Record) bool {
 	was, known := p.Records[rec.Key()]
-	sameCover := was.CoverM == rec.CoverM || math.IsNaN(was.CoverM) && math.IsNaN(rec.CoverM)
-	return known && sameCover && sameLine(was.Line, rec.Parts)
+	return known && was.sameCover(rec) && sameLine(was.Line, rec.Parts)
+}
+
+// changedAt says whether a record has another cover than at the last run, or another
+// line at a place. One whose end followed a neighbour is as it was elsewhere.
+func (p *Past) changedAt(rec *survey.Record, place orb.MultiLineString) bool {
+	if p.unchanged(rec) {
+		return false
+	}
+	was, known := p.Records[rec.Key()]
+	at, line := newCourse(place), newCourse(rec.Parts)
+	length, _ := along(&at, &line, leastM)
+	return !known || !was.sameCover(rec) || length <= at.length/2
+}
+
+func (r *Record) sameCover(rec *survey.Record) bool {
+	return r.CoverM == rec.CoverM || math.IsNaN(r.CoverM) && math.IsNaN(rec.CoverM)
 }

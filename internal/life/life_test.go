@@ -291,6 +291,15 @@ func TestLife(t *testing.T) {
 			t.Errorf("it was first found on %v", p.First)
 		}
 	})
+	t.Run("not found for a night in which only an end followed a neighbour", func(t *testing.T) {
+		w := start(t)
+		w.redraw()
+		w.main("A", 0.2, orb.Point{0, 0}, orb.Point{90, 0}, orb.Point{100, 0.4})
+		expect(t, w, 3, survey.LifeOpen)
+		w.redraw()
+		w.main("A", offM, orb.Point{0, 0}, orb.Point{90, 0}, orb.Point{100, 0.4})
+		expect(t, w, 4, survey.LifeOpen)
+	})
 	t.Run("drawn anew by hand, near where it was proposed", func(t *testing.T) {
 		w := start(t)
 		lay(w, 0.3, offM-0.3)
