@@ -81,7 +81,7 @@ func fit(f *survey.Finding, p *Finding, now, was *[2]course) (score float64, sam
 		v, ok := samePlace(&now[k], &was[k], sameM)
 		score, same = max(score, v), same || ok
 	}
-	return score, same || f.ID == p.ID && len(now[0].segments) == 0
+	return score, same || f.ID == p.ID && now[0].bound.IsEmpty()
 }
 
 // mayBeOne says whether a finding of one record may be that of another: not if
