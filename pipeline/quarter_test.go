@@ -158,9 +158,12 @@ func (q *quarter) writeMap() {
 			b.WriteString(",")
 		}
 		fmt.Fprintf(&b, "\n"+`{"type":"Feature","properties":{"ID":%q,"UTIL":%q,"DRAWING":%q,"COND":%q`, q.ids[i], r.Utility, r.Sheet, r.Conductor)
-		for name, v := range map[string]float64{"DIA_M": r.DiameterM, "COVER_M": r.CoverM} {
-			if !math.IsNaN(v) {
-				fmt.Fprintf(&b, ",%q:%.3f", name, v)
+		for _, c := range []struct {
+			name string
+			v    float64
+		}{{"DIA_M", r.DiameterM}, {"COVER_M", r.CoverM}} {
+			if !math.IsNaN(c.v) {
+				fmt.Fprintf(&b, ",%q:%.3f", c.name, c.v)
 			}
 		}
 		b.WriteString(`},"geometry":{"type":"LineString","coordinates":[`)
@@ -330,12 +333,14 @@ func byHand(line orb.LineString) orb.LineString {
 
 // TestQuarter lets nights pass over a town, as they do in a utility's office:
 // records are corrected on the map from what was accepted, some of it by hand, some
-// is rejected. With ASFOUND_SLOW it is sixty nights and several towns.
+// is rejected, in one town at least. With ASFOUND_SLOW it is sixty nights and
+// several towns.
 func TestQuarter(t *testing.T) {
 	towns, nights, walked, week := []uint64{15301}, 6, 2, 2
 	if os.Getenv("ASFOUND_SLOW") != "" {
 		towns, nights, walked, week = []uint64{15301, 15302, 15303}, 60, 60, 7
 	}
+	rejected := false
 	for _, seed := range towns {
 		t.Run(fmt.Sprint(seed), func(t *testing.T) {
 			q := newQuarter(t, seed, nights, walked, week)
@@ -347,7 +352,11 @@ func TestQuarter(t *testing.T) {
 			q.table(first)
 			q.flickers()
 			q.shifts(first)
+			rejected = rejected || slices.ContainsFunc(q.rows, func(r night) bool { return r.rejected > 0 })
 		})
+	}
+	if !rejected {
+		t.Error("nothing was rejected in any town")
 	}
 }
 
@@ -360,13 +369,13 @@ func (q *quarter) table(uncorrected *quarter) {
 	}
 	first, last := uncorrected.rows[0], q.rows[q.nights-1]
 	q.t.Logf("of the surveyed length %.1f %% is within, %.1f %% without any correction", 100*last.withinM/last.surveyedM, 100*first.withinM/first.surveyedM)
-	if last.withinM/last.surveyedM <= first.withinM/first.surveyedM || last.corrected == 0 || !slices.ContainsFunc(q.rows, func(r night) bool { return r.rejected > 0 }) {
-		q.t.Error("the share within tolerance did not rise, or nothing was corrected or rejected")
+	if last.withinM/last.surveyedM <= first.withinM/first.surveyedM || last.corrected == 0 {
+		q.t.Error("the share within tolerance did not rise, or nothing was corrected")
 	}
 }
 
-// flickers counts findings that went and came back as new work, though nobody had
-// changed the map, and sees that no decision came undone by itself.
+// flickers counts findings that went and came back, also those of places where the
+// map was changed in between, and sees that no decision came undone by itself.
 func (q *quarter) flickers() {
 	n := 0
 	for id, lives := range q.seen {
