@@ -19,12 +19,9 @@ func (w *writer) findings(fs []life.Finding) {
 	for i := range past {
 		was[past[i].ID] = &past[i].Finding
 	}
-	insert, done := w.each("INSERT INTO finding VALUES (?, ?, NULL" + strings.Repeat(", ?", 29) + ")")
-	defer done()
-	end, doneEnd := w.each("UPDATE finding SET until = ? WHERE id = ? AND until IS NULL AND first < ?")
-	defer doneEnd()
-	typed, doneTyped := w.each("INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?)")
-	defer doneTyped()
+	insert := w.each("INSERT INTO finding VALUES (?, ?, NULL" + strings.Repeat(", ?", 29) + ")")
+	end := w.each("UPDATE finding SET until = ? WHERE id = ? AND until IS NULL AND first < ?")
+	typed := w.each("INSERT INTO decision VALUES (?, ?, ?, ?, ?, ?)")
 	for i := range fs {
 		f := &fs[i]
 		old := was[f.ID]
@@ -77,8 +74,7 @@ func typedOf(text string) (t life.Typed) {
 }
 
 func (w *writer) proposals(ps []life.Proposal) {
-	insert, done := w.each("INSERT INTO proposal VALUES (?, ?, ?, ?, ?, ?, ?)")
-	defer done()
+	insert := w.each("INSERT INTO proposal VALUES (?, ?, ?, ?, ?, ?, ?)")
 	for i := range ps {
 		p := &ps[i]
 		insert(w.run, p.Record, p.Utility, p.Finding, lineBlob(p.Moved), p.ToleranceM, leftJSON(p.Left))

@@ -23,10 +23,8 @@ func (w *writer) kept(files []Kept) {
 		keys[name] = key
 		return err
 	})
-	insert, done := w.each("INSERT INTO kept(name, key, sha256, how, first) VALUES (?, ?, ?, ?, ?)")
-	defer done()
-	end, doneEnd := w.each("UPDATE kept SET until = ? WHERE name = ? AND until IS NULL AND first < ?")
-	defer doneEnd()
+	insert := w.each("INSERT INTO kept(name, key, sha256, how, first) VALUES (?, ?, ?, ?, ?)")
+	end := w.each("UPDATE kept SET until = ? WHERE name = ? AND until IS NULL AND first < ?")
 	for _, f := range files {
 		key, known := keys[f.Name]
 		delete(keys, f.Name)

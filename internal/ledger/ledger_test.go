@@ -95,11 +95,14 @@ func TestWhatIsWrittenIsRead(t *testing.T) {
 		t.Errorf("read %+v, %+v", a, b)
 	}
 	runs, err := l.Runs()
-	if err != nil || len(runs) != 1 || runs[0].LengthM != 15 || runs[0].WithinM != 4 || !runs[0].Started.Equal(nightOf(1)) {
+	if err != nil || len(runs) != 1 || runs[0].OutsideM != 1 || runs[0].WithinM != 4 || !runs[0].Started.Equal(nightOf(1)) {
 		t.Errorf("runs %+v, %v", runs, err)
 	}
 	if n := count(t, l, "SELECT count(*) FROM input WHERE sha256 = 'ab' AND bytes = 7"); n != 1 {
 		t.Errorf("%d inputs by digest", n)
+	}
+	if n := count(t, l, "SELECT count(*) FROM run WHERE length_m = 15"); n != 1 {
+		t.Errorf("%d runs of 15 m", n)
 	}
 	if n := count(t, l, "SELECT count(*) FROM decision WHERE who = 'K. Example' AND finding = 'P-1'"); n != 1 {
 		t.Errorf("%d decisions", n)

@@ -195,19 +195,19 @@ func (p *planes) operation(from string) (*crs.Operation, error) {
 
 // Run is a confirmed run.
 type Run struct {
-	ID                                     int64
-	Started                                time.Time
-	Version, Config, Plane, Folder, Why    string
-	LengthM, WithinM, OutsideM, UndecidedM float64
+	ID                            int64
+	Started                       time.Time
+	Folder                        string
+	WithinM, OutsideM, UndecidedM float64
 }
 
 // Runs lists the confirmed runs, the oldest first.
 func (l *Ledger) Runs() (out []Run, err error) {
-	err = rows(l.db, "SELECT id, started, version, config, plane, folder, why, length_m, within_m, outside_m, undecided_m FROM run WHERE done = 1 ORDER BY id",
+	err = rows(l.db, "SELECT id, started, folder, within_m, outside_m, undecided_m FROM run WHERE done = 1 ORDER BY id",
 		func(scan func(...any) error) error {
 			var r Run
 			var started string
-			err := scan(&r.ID, &started, &r.Version, &r.Config, &r.Plane, &r.Folder, &r.Why, &r.LengthM, &r.WithinM, &r.OutsideM, &r.UndecidedM)
+			err := scan(&r.ID, &started, &r.Folder, &r.WithinM, &r.OutsideM, &r.UndecidedM)
 			r.Started = unstamp(started)
 			out = append(out, r)
 			return err

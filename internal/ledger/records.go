@@ -32,12 +32,9 @@ func (w *writer) records(s *survey.Survey) {
 		before[key] = at
 		return err
 	})
-	content, doneContent := w.each("INSERT OR IGNORE INTO content VALUES (?, ?, ?, ?, ?, ?, ?)")
-	defer doneContent()
-	span, doneSpan := w.each("INSERT INTO record(key, digest, corrected, left, first) VALUES (?, ?, ?, ?, ?)")
-	defer doneSpan()
-	end, doneEnd := w.each("UPDATE record SET until = ? WHERE key = ? AND until IS NULL AND first < ?")
-	defer doneEnd()
+	content := w.each("INSERT OR IGNORE INTO content VALUES (?, ?, ?, ?, ?, ?, ?)")
+	span := w.each("INSERT INTO record(key, digest, corrected, left, first) VALUES (?, ?, ?, ?, ?)")
+	end := w.each("UPDATE record SET until = ? WHERE key = ? AND until IS NULL AND first < ?")
 	for i, key := range keysOf(s) {
 		rec := &s.Records[i]
 		now := standing{digestOf(s, rec), rec.Corrected, leftJSON(rec.Left)}

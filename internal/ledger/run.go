@@ -17,7 +17,7 @@ type Night struct {
 	Started time.Time
 	Version string // of the program
 	Config  string // its SHA-256
-	Why     string // what was computed anew, and why
+	Why     string // which files of readings were read, and why
 
 	Survey     *survey.Survey
 	Judgements []survey.Judgement
@@ -155,23 +155,17 @@ func (w *writer) exec(query string, args ...any) (result sql.Result) {
 	return result
 }
 
-// each runs a statement for many rows.
-func (w *writer) each(query string) (insert func(args ...any), done func()) {
+// each runs a statement for many rows. It is closed with the transaction.
+func (w *writer) each(query string) func(args ...any) {
 	var s *sql.Stmt
 	if w.err == nil {
 		s, w.err = w.tx.Prepare(query)
 	}
-	insert = func(args ...any) {
+	return func(args ...any) {
 		if w.err == nil {
 			_, w.err = s.Exec(args...)
 		}
 	}
-	done = func() {
-		if s != nil {
-			s.Close()
-		}
-	}
-	return insert, done
 }
 
 func (w *writer) begin(n *Night) {
@@ -188,8 +182,7 @@ func (w *writer) begin(n *Night) {
 	if w.run, w.err = result.LastInsertId(); w.err != nil {
 		return
 	}
-	insert, done := w.each("INSERT INTO input VALUES (?, ?, ?, ?, ?)")
-	defer done()
+	insert := w.each("INSERT INTO input VALUES (?, ?, ?, ?, ?)")
 	for i := range n.Survey.Sources {
 		src := &n.Survey.Sources[i]
 		insert(w.run, src.Label(), string(src.Role), src.SHA256, src.Bytes)
