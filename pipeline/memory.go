@@ -25,11 +25,12 @@ type memory struct {
 	ledger *ledger.Ledger
 	beside []decisions.Row // of the workbook written beside
 	known  bool            // an earlier run has kept what it read
+	absent []string        // files to forget of which nothing is kept
 }
 
 func remember(job *Job) (*memory, error) {
 	if job.Ledger == "" {
-		return &memory{}, nil
+		return &memory{absent: job.Forget}, nil
 	}
 	l, err := ledger.Open(job.Ledger, job.Publish.Output)
 	if err != nil {
@@ -46,7 +47,13 @@ func remember(job *Job) (*memory, error) {
 		}
 	}
 	job.Read.Keep = k
-	return &memory{ledger: l, known: len(kept) > 0}, nil
+	m := &memory{ledger: l, known: len(kept) > 0}
+	for _, name := range job.Forget {
+		if !slices.ContainsFunc(kept, func(f ledger.Kept) bool { return f.Name == name }) {
+			m.absent = append(m.absent, name)
+		}
+	}
+	return m, nil
 }
 
 func (m *memory) close() error {
@@ -59,6 +66,9 @@ func (m *memory) close() error {
 // recall puts what earlier runs left, and what people decided since, into a job.
 func (m *memory) recall(s *survey.Survey, job *Job) (err error) {
 	job.Past.Started = job.Publish.Started
+	for _, name := range m.absent {
+		s.Notes = append(s.Notes, name+" is not forgotten: no file of readings of that name was kept")
+	}
 	if m.ledger == nil {
 		return nil
 	}
