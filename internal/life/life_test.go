@@ -406,3 +406,25 @@ func TestCorrectedStaysSo(t *testing.T) {
 		}
 	}
 }
+
+// What is found at a point is told by where it is, and what has no place by its id.
+func TestFindingsWithoutALength(t *testing.T) {
+	at := func(x float64) orb.MultiLineString { return orb.MultiLineString{{{x, 0}}} }
+	for _, c := range []struct {
+		name     string
+		now, was orb.MultiLineString
+		same     bool
+	}{
+		{"at one point", at(0), at(0.5), true},
+		{"at another", at(0), at(20), false},
+		{"nowhere", nil, nil, true},
+		{"nowhere by now", nil, at(0), true},
+		{"somewhere by now", at(0), nil, false},
+	} {
+		now, was := newCourse(c.now), newCourse(c.was)
+		f, p := survey.Finding{ID: "X-1", Kind: survey.KindCorrection}, Finding{ID: "X-1", Kind: survey.KindCorrection}
+		if _, same := fit(&f, &p, &[2]course{now, now}, &[2]course{was, was}); same != c.same {
+			t.Errorf("%s: same %v, want %v", c.name, same, c.same)
+		}
+	}
+}
