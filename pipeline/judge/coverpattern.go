@@ -276,7 +276,6 @@ func regraded(s *survey.Survey, told []toldCover) []survey.Finding {
 				around = append(around, o)
 			}
 		}
-		slices.SortFunc(around, func(a, b *toldCover) int { return cmp.Compare(a.record, b.record) })
 		if shift, sure := regradedBy(s, around); sure >= patternSure && math.Abs(shift) >= regradedLeast {
 			places = append(places, place{around, shift, sure})
 		}
@@ -305,7 +304,7 @@ func regraded(s *survey.Survey, told []toldCover) []survey.Finding {
 // must say so too.
 func regradedBy(s *survey.Survey, cs []*toldCover) (shift, sure float64) {
 	utilities, sheets := kindsOf(s, cs)
-	if len(cs) < regradedFrom || utilities < 2 || sheets < 2 {
+	if utilities < 2 || sheets < 2 {
 		return 0, 0
 	}
 	odds := func(cs []*toldCover) (log, mean float64) {

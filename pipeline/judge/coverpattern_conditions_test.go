@@ -81,6 +81,12 @@ func TestWhenAPatternIsNamed(t *testing.T) {
 	if known := coverPatterns(town(unknown[:4])); math.Abs(ps[0].Probability-known[0].Probability) > 0.01 {
 		t.Errorf("a record that tells nothing of the invert changes its probability from %.4f to %.4f", known[0].Probability, ps[0].Probability)
 	}
+	// One recorded right speaks for the invert, by its cover alone: a surface would have
+	// shifted it too, whatever its diameter.
+	right := []recorded{{"sewer", "S", 1.9, 0.4, 1.5}, {"sewer", "S", 1.7, 0.4, 1.3}, {"sewer", "S", 2.2, 0.4, 1.8}, {"sewer", "S", 1.5, math.NaN(), 1.5}}
+	if without, with := coverPatterns(town(right[:3])), coverPatterns(town(right)); with[0].Probability < without[0].Probability+0.1 {
+		t.Errorf("a record that a surface would have shifted changes the invert's probability from %.4f to %.4f", without[0].Probability, with[0].Probability)
+	}
 	// What a sheet's pattern explains makes no surface with what lies around.
 	sheet := []recorded{{"gas", "S", 2, 0.1, 1.5}, {"gas", "S", 1.9, 0.1, 1.4}, {"gas", "S", 1.8, 0.1, 1.3}, {"gas", "S", 1.7, 0.1, 1.2}}
 	around := []recorded{{"water", "A", 1.5, 0.1, 1}, {"sewer", "B", 1.6, 0.1, 1.1}, {"electric", "C", 1.4, 0.1, 0.9}}
@@ -145,11 +151,19 @@ func TestRegradedSurface(t *testing.T) {
 			}
 		})
 	}
+	gasBut := func(differs float64) []recorded {
+		rs := append(by(differs), by(differs)[4])
+		for i := range rs[:4] {
+			rs[i].utility = "gas"
+		}
+		rs[4].utility, rs[5].utility, rs[5].sheet = "water", "water", "F"
+		return rs
+	}
 	for _, tt := range []struct {
 		name  string
 		rs    []recorded
 		apart float64 // between the places of the records
-		want  int     // records under it; 0 none
+		want  int     // records under the surest; 0 none
 		says  string
 	}{
 		{"raised", all, 0, 5, "5 surveyed records of 5 utilities and 5 sheets within 50 m differ alike, by +0.49 m of cover: a surface that was raised"},
@@ -164,6 +178,10 @@ func TestRegradedSurface(t *testing.T) {
 		{"by a little, and few", by(0.25)[:4], 0, 0, ""},
 		{"40 m from each other", all[:4], 13, 4, ""},
 		{"too far from each other", all[:4], 60, 0, ""},
+		{"by too little, though one differs by enough", append(by(0.17)[:4], append(by(0.17), append(by(0.17), by(0.22)[4])...)...), 0, 0, ""},
+		{"the surest of places that overlap", append(by(0.5), by(0.5)[:2]...), 20, 5, ""}, // 0 to 40 m around the third, or the fifth
+		{"hardly without one utility", gasBut(0.28), 0, 0, ""},                            // the waters alone are likelier by 14 to 1, which one of two shares by chance
+		{"without one utility too", gasBut(0.5), 0, 6, ""},
 		{"one utility", with(func(rs []recorded) {
 			for i := range rs {
 				rs[i].utility = "gas"
@@ -191,11 +209,49 @@ func TestRegradedSurface(t *testing.T) {
 			t.Errorf("%s: %d findings, %d records under it, want %d: %+v", tt.name, len(fs), n, tt.want, fs)
 		}
 	}
-	// Covers that a sheet's pattern explains are under no surface.
-	s, m := town(all)
-	told := toldCovers(s, m)
-	told[0].under, told[1].under = true, true
-	if fs := regraded(s, told); len(fs) != 0 {
-		t.Errorf("%+v", fs)
+	// Covers that a sheet's pattern explains are under no surface, and tell of none.
+	gas := with(func(rs []recorded) { rs[1].utility, rs[2].utility, rs[3].utility = "gas", "gas", "gas" })
+	gas = append(gas, recorded{"water", "F", 0.6, 0.1, 1.1}, recorded{"sewer", "G", 0.6, 0.1, 1.1})
+	for _, tt := range []struct {
+		rs    []recorded
+		under []int
+	}{{all, []int{0, 1}}, {gas, []int{4, 5, 6}}} {
+		s, m := town(tt.rs)
+		told := toldCovers(s, m)
+		if len(regraded(s, told)) != 1 {
+			t.Error("none where no sheet's pattern explains any")
+		}
+		told = toldCovers(s, m)
+		for _, i := range tt.under {
+			told[i].under = true
+		}
+		if fs := regraded(s, told); len(fs) != 0 {
+			t.Errorf("%+v", fs)
+		}
+	}
+}
+
+// Of five records only the one in the middle has all others around: it must differ
+// itself, and by what no sheet's pattern explains.
+func TestMiddleOfARegradedSurface(t *testing.T) {
+	at := []orb.Point{{0, 0}, {40, 0}, {0, 40}, {-40, 0}, {0, -40}}
+	for _, tt := range []struct {
+		differs float64
+		under   bool
+		want    int
+	}{{0.5, false, 5}, {0.21, false, 5}, {0.19, false, 0}, {0.5, true, 0}} {
+		s, m := town([]recorded{{"gas", "A", 0.9, 0.1, 0.9 + tt.differs}, {"water", "B", 1.2, 0.1, 1.7}, {"sewer", "C", 1.8, 0.3, 2.3}, {"electric", "D", 0.7, 0.1, 1.2}, {"communication", "E", 0.6, 0.1, 1.1}})
+		for i, p := range at {
+			s.Records[i].Parts = orb.MultiLineString{{{p[0] - 5, p[1]}, {p[0] + 5, p[1]}}}
+		}
+		told := toldCovers(s, m)
+		told[0].under = tt.under
+		n := 0
+		if fs := regraded(s, told); len(fs) > 0 {
+			n = len(fs[0].Records)
+		}
+		if n != tt.want {
+			t.Errorf("%+v: %d records under it", tt, n)
+		}
 	}
 }
