@@ -37,9 +37,9 @@ func (p *published) looksLike(t *testing.T, records []string) string {
 		return product
 	}
 	names := []string{fmt.Sprintf("those of a surface %.2f m %s than now, or otherwise measured", math.Abs(mean), map[bool]string{true: "lower", false: "higher"}[mean > 0])}
-	common, const50 := 0.0, 0.5
+	common, commonM := 0.0, 0.5
 	for z := -3.0; z <= 3; z += 0.01 {
-		common += 0.01 * density(z, 1) * likely(func(cover) float64 { return const50 * z })
+		common += 0.01 * density(z, 1) * likely(func(cover) float64 { return commonM * z })
 	}
 	odds := []float64{0.03 * common}
 	for _, m := range []struct {

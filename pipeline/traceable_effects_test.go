@@ -46,17 +46,17 @@ var seldom = map[string]bool{
 const (
 	checkWords = `(?: {checks} control checks? of (?:one|{checked}) of these sessions: (?:its median is {most} m off the mark|their medians agree with the marks within {most_1} m)\.| The session has no control check\.| None of these sessions has a control check\.)?`
 	witnesses  = `(?:{checks_2} control checks?(?:, | and )?)?(?:{others_2} lines? that other sessions read too(?:, | and )?)?(?:{sheets_2} drawings? that it read)?(?:what is expected of the map)?`
-	sourceSaid = `(?:{checks_3} control checks? in {checked_3} sessions?(?:, | and )?)?(?:{others_3} lines? that other sources read too(?:, | and )?)?(?:{sheets_3} drawings? that were read with it)?(?:what is expected of the map)?`
+	sourceSaid = `(?:{checks_3} control checks? in {checked_3} sessions?(?:, | and )?)?(?:{others_3} lines? that other sources read too(?:, | and )?)?(?:{sheets_3} drawings? read with it)?(?:what is expected of the map)?`
 )
 
 var (
-	noEvidence   = [2]string{"no evidence", `no evidence: nothing is known of it\.?`}
+	noEvidence   = [2]string{"no evidence", `No evidence: nothing is known of it\.`}
 	noneFits     = [2]string{"none fits", `None of {mistakes} mistakes of frame, unit or axes that are possible here fits\.`}
 	fits         = [2]string{"fits", `It fits a known mistake: .*? would give {mistake_m} m to the {mistake_way:\S+}} \(u {mistake_u} m(?:; so does [^)]*)?\)\.`}
 	explanations = map[string][]clause{
 		"sheet": clauses(append([][2]string{
 			noEvidence,
-			{"none", `no shift worth naming \({size} m, u {u} m\)\.?`},
+			{"none", `No shift worth naming \({size} m, u {u} m\)\.`},
 			{"shift", `{show} of {could} surveyed lines? of drawing {name:\S+}} that could show it lie {shown} m {back:\S+}} of where {crews} crews?(?: in {sessions} sessions)? found them \(u {shown_u} m\): add {shown_1} m to the {way:\S+}}\.`},
 			{"aslant", `No surveyed line of drawing {name:\S+}} lies across its shift, which they show aslant: they lie {shown} m {back:\S+}} of where {crews} crews?(?: in {sessions} sessions)? found them \(u {shown_u} m\): add {shown_1} m to the {way:\S+}}\.`},
 			{"not across", `No shift worth naming across its lines \({shown} m, u {shown_u} m\)\.`},
@@ -73,7 +73,7 @@ var (
 			noEvidence,
 			[2]string{"off", `Its positions lie {size} m {way:\S+}} of the truth \(u {u} m\)\. Its own word aside, ` + witnesses + ` put them {others_size} m {others_way:\S+}} of it \(u {others_u} m\): this data attributes that to the field\.`},
 			[2]string{"good", `No error of its positions to be seen: its own word aside, ` + witnesses + ` put them within {bound} m of the truth \(95 %\)\.`},
-			[2]string{"inseparable", `Inseparable: its own word aside, ` + witnesses + ` bound the error of its positions to {bound} m only \(95 %\)\. (?:A|More) control checks? of this session(?: or another session on one of the {alone} lines? that it alone read)? would tell\.`},
+			[2]string{"inseparable", `Inseparable: its own word aside, ` + witnesses + ` bound the error of its positions to {bound} m only \(95 %\)\. (?:A|More) control checks? of this session(?: or another session on (?:the line|one of the {alone} lines) that it alone read)? would tell\.`},
 			noneFits, fits,
 		),
 		"source": clauses(

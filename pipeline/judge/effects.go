@@ -59,7 +59,7 @@ func newField(s *survey.Survey, vs []visit, m *survey.Model, o *Options) *field 
 	return f
 }
 
-// Effects is the model's effects with an explanation of each, in words, and a
+// Effects is the model's effects with an explanation of each, in sentences, and a
 // page of every session, in their order. A sheet's has what the findings say of
 // its covers.
 func Effects(s *survey.Survey, matches [][]survey.Match, m *survey.Model, findings []survey.Finding, o Options) ([]survey.Effect, []survey.Session) {
@@ -76,8 +76,8 @@ func Effects(s *survey.Survey, matches [][]survey.Match, m *survey.Model, findin
 			e.Significant = false
 		}
 		out[i].Explanation = f.explain(&out[i], i, pages)
-		if text := covers[out[i].Name]; text != "" && out[i].Kind == survey.EffectSheet {
-			out[i].Explanation = strings.TrimSuffix(out[i].Explanation, ".") + "." + text
+		if out[i].Kind == survey.EffectSheet {
+			out[i].Explanation += covers[out[i].Name]
 		}
 	}
 	for i := range pages {
@@ -89,7 +89,7 @@ func Effects(s *survey.Survey, matches [][]survey.Match, m *survey.Model, findin
 // explain says in words what is known of the i-th effect.
 func (f *field) explain(e *survey.Effect, i int, pages []survey.Session) string {
 	if e.Readings+e.Checks == 0 {
-		return "no evidence: nothing is known of it"
+		return "No evidence: nothing is known of it."
 	}
 	size, u := length(e.V)
 	switch {
@@ -102,14 +102,14 @@ func (f *field) explain(e *survey.Effect, i int, pages []survey.Session) string 
 	case e.Kind == survey.EffectSheet && e.Significant && len(f.bySheet[e.Name]) > 0:
 		return f.sheetSentence(i)
 	case e.Kind == survey.EffectSheet && e.Significant:
-		return fmt.Sprintf("its %s lie %.2f m %s of where the readings put them (u %.2f m); add %.2f m %s to them",
+		return fmt.Sprintf("Its %s lie %.2f m %s of where the readings put them (u %.2f m); add %.2f m %s to them.",
 			words.Count(e.Records, "record"), size, compass(-e.V.East, -e.V.North), u, size, compass(e.V.East, e.V.North))
 	}
 	if f.m.Effects[i].Significant {
 		shift, u, along := f.shown(e)
 		return fmt.Sprintf("No shift worth naming across its lines (%.2f m, u %.2f m).%s", math.Hypot(shift[0], shift[1]), u, along)
 	}
-	return fmt.Sprintf("no shift worth naming (%.2f m, u %.2f m)", size, u)
+	return fmt.Sprintf("No shift worth naming (%.2f m, u %.2f m).", size, u)
 }
 
 // coverWords say, per sheet, what the covers of all of it look like, and of which

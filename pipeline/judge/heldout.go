@@ -38,7 +38,6 @@ func HoldOut(s *survey.Survey, matches [][]survey.Match, o Options) [][]survey.M
 	}
 	slices.SortStableFunc(order, func(a, b int) int { return bytes.Compare(sums[a][:], sums[b][:]) })
 	out, taken, left := slices.Clone(matches), make([]bool, len(s.Traces)), o.HoldOut*float64(used)
-	found := false
 	for _, t := range order {
 		n, checked := 0, 0
 		for i := range matches[t] {
@@ -55,7 +54,7 @@ func HoldOut(s *survey.Survey, matches [][]survey.Match, o Options) [][]survey.M
 			continue
 		}
 		left -= float64(n)
-		taken[t], found = true, true
+		taken[t] = true
 		out[t] = slices.Clone(matches[t])
 		for i := range out[t] {
 			if m := &out[t][i]; m.Status == survey.StatusUsed || m.Status == survey.StatusSonde {
@@ -63,7 +62,7 @@ func HoldOut(s *survey.Survey, matches [][]survey.Match, o Options) [][]survey.M
 			}
 		}
 	}
-	if !found {
+	if !slices.Contains(taken, true) {
 		return nil
 	}
 	return out

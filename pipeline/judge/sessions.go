@@ -205,20 +205,24 @@ func (f *field) sessionSentence(q *survey.Session) string {
 
 // witnesses are what tells of a session's error beside its own readings.
 func witnesses(q *survey.Session) string {
-	var all []string
-	if q.Checks > 0 {
-		all = append(all, words.Count(q.Checks, "control check"))
+	return told(some(q.Checks, "control check", ""), some(q.OtherSessions, "line", " that other sessions read too"), some(q.Sheets, "drawing", " that it read"))
+}
+
+// some is a number of things with what is to say of them; "" if there are none.
+func some(n int, one, of string) string {
+	if n == 0 {
+		return ""
 	}
-	if q.OtherSessions > 0 {
-		all = append(all, words.Count(q.OtherSessions, "line")+" that other sessions read too")
-	}
-	if q.Sheets > 0 {
-		all = append(all, words.Count(q.Sheets, "drawing")+" that it read")
-	}
-	if len(all) == 0 {
+	return words.Count(n, one) + of
+}
+
+// told lists what tells of an error: each may be "".
+func told(by ...string) string {
+	by = slices.DeleteFunc(by, func(s string) bool { return s == "" })
+	if len(by) == 0 {
 		return "what is expected of the map"
 	}
-	return listed(all, "and")
+	return listed(by, "and")
 }
 
 // wouldTell says what would tell a session's error.
@@ -227,7 +231,10 @@ func (f *field) wouldTell(q *survey.Session) string {
 	if q.Checks > 0 {
 		ways = []string{"more control checks of this session"}
 	}
-	if alone := q.Lines - q.OtherSessions; alone > 0 {
+	switch alone := q.Lines - q.OtherSessions; {
+	case alone == 1:
+		ways = append(ways, "another session on the line that it alone read")
+	case alone > 1:
 		ways = append(ways, "another session on one of the "+words.Count(alone, "line")+" that it alone read")
 	}
 	return capital(listed(ways, "or") + " would tell")

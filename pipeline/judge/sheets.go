@@ -153,9 +153,9 @@ func (f *field) checkWords(sessions []int) string {
 	case checks == 0:
 		return " None of these sessions has a control check."
 	case checked == 1:
-		return fmt.Sprintf(" %s of one of these sessions: its median is %.2f m off the mark.", capital(words.Count(checks, "control check")), most)
+		return fmt.Sprintf(" %s of one of these sessions: its median is %.2f m off the mark.", words.Count(checks, "control check"), most)
 	}
-	return fmt.Sprintf(" %s of %d of these sessions: their medians agree with the marks within %.2f m.", capital(words.Count(checks, "control check")), checked, most)
+	return fmt.Sprintf(" %s of %d of these sessions: their medians agree with the marks within %.2f m.", words.Count(checks, "control check"), checked, most)
 }
 
 // length is the size of a shift and its largest standard deviation per axis.

@@ -37,7 +37,7 @@ func fromLineMode(depthM, coilsM float64) float64 {
 // sondes are the records whose depths are all a sonde's; nil entries have others.
 func (o *Options) sondes(s *survey.Survey, matches [][]survey.Match) []*sondeDepths {
 	depths, others := make([][]float64, len(s.Records)), make([]bool, len(s.Records))
-	odds := make([]float64, len(s.Records)) // the highest of the walks on a record
+	lineMode := make([]float64, len(s.Records)) // how likely it is of the likeliest walk on a record
 	for t := range matches {
 		walk := map[int][]float64{}
 		for i := range matches[t] {
@@ -50,24 +50,24 @@ func (o *Options) sondes(s *survey.Survey, matches [][]survey.Match) []*sondeDep
 				walk[m.Record] = append(walk[m.Record], rd.DepthM)
 			}
 		}
-		log := o.lineMode(s, walk)
+		likely := 1 / (1 + math.Exp(-o.lineModeOdds(s, walk)))
 		for r, ds := range walk {
 			depths[r] = append(depths[r], ds...)
-			odds[r] = max(odds[r], 1/(1+math.Exp(-log)))
+			lineMode[r] = max(lineMode[r], likely)
 		}
 	}
 	out := make([]*sondeDepths, len(s.Records))
 	for r, ds := range depths {
 		if len(ds) > 0 && !others[r] {
-			out[r] = &sondeDepths{readings: len(ds), depthM: fromLineMode(estimate.Median(ds), o.CoilsM), lineMode: odds[r]}
+			out[r] = &sondeDepths{readings: len(ds), depthM: fromLineMode(estimate.Median(ds), o.CoilsM), lineMode: lineMode[r]}
 		}
 	}
 	return out
 }
 
-// lineMode are the log odds that one walk's depths of a sonde were read in a line
+// lineModeOdds are the log odds that one walk's depths of a sonde were read in a line
 // mode, by the covers that the map has of the records.
-func (o *Options) lineMode(s *survey.Survey, walk map[int][]float64) float64 {
+func (o *Options) lineModeOdds(s *survey.Survey, walk map[int][]float64) float64 {
 	log := math.Log(lineModeShare / (1 - lineModeShare))
 	for _, r := range slices.Sorted(maps.Keys(walk)) {
 		rec := &s.Records[r]

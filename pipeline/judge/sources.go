@@ -107,18 +107,18 @@ func (f *field) sourceCases(vs []visit) map[int]*sourceCase {
 func (f *field) sourceSentence(e *survey.Effect, c *sourceCase) string {
 	size, u := length(e.V)
 	bound := size + 1.96*u
-	told := c.checks > 0 || c.others > 0
+	attested := c.checks > 0 || c.others > 0
 	var b strings.Builder
 	switch {
 	case len(c.sessions) == 0 && !e.Significant:
 		return fmt.Sprintf("No trace and no control check was taken with it, only exposed places: what is expected of it and what else was read there put it within %.2f m of the truth (95 %%).", bound)
-	case e.Significant && told:
+	case e.Significant && attested:
 		fmt.Fprintf(&b, "Its positions lie %.2f m %s of the truth (u %.2f m), in all %s that had them from it: add %.2f m to the %s.%s This data attributes that to the frame of the positions.",
 			size, compass(e.V.East, e.V.North), u, words.Count(len(c.sessions), "session"), size, compass(-e.V.East, -e.V.North), c.toldBy())
 	case e.Significant:
 		fmt.Fprintf(&b, "All its positions seem to lie %.2f m %s of the truth (u %.2f m), or the map as far the other way: %s had them from it and read %s of %s. Inseparable: %s.",
 			size, compass(e.V.East, e.V.North), u, words.Count(len(c.sessions), "session"), words.Count(c.lines, "line"), words.Count(c.sheets, "drawing"), c.wouldTell())
-	case bound <= f.o.Default.HorizontalM && (told || c.sheets >= sheetsTell):
+	case bound <= f.o.Default.HorizontalM && (attested || c.sheets >= sheetsTell):
 		return fmt.Sprintf("No error of its positions to be seen: %s put them within %.2f m of the truth (95 %%).", c.witnesses(), bound)
 	default:
 		return fmt.Sprintf("Inseparable from a map that is off: %s bound the error of its positions to %.2f m only (95 %%), and %s.", c.witnesses(), bound, c.wouldTell())
@@ -132,7 +132,7 @@ func (c *sourceCase) toldBy() string {
 	text := ""
 	if c.checks > 0 {
 		text = fmt.Sprintf(" %s of %d of these sessions put it %.2f m %s of the marks, by the median of their medians.",
-			capital(words.Count(c.checks, "control check")), c.checked, math.Hypot(c.east, c.north), compass(c.east, c.north))
+			words.Count(c.checks, "control check"), c.checked, math.Hypot(c.east, c.north), compass(c.east, c.north))
 	}
 	if c.others > 0 {
 		text += fmt.Sprintf(" Of %s that it read %s with another source of positions too.", words.Count(c.lines, "line"), words.Count(c.others, "was read", "were read"))
@@ -142,22 +142,10 @@ func (c *sourceCase) toldBy() string {
 
 // witnesses are what tells of a source's error.
 func (c *sourceCase) witnesses() string {
-	var all []string
-	if c.checks > 0 {
-		all = append(all, fmt.Sprintf("%s in %s", words.Count(c.checks, "control check"), words.Count(c.checked, "session")))
-	}
-	if c.others > 0 {
-		all = append(all, words.Count(c.others, "line")+" that other sources read too")
-	}
-	if c.sheets > 0 {
-		all = append(all, words.Count(c.sheets, "drawing")+" that were read with it")
-	}
-	if len(all) == 0 {
-		return "what is expected of the map"
-	}
-	return listed(all, "and")
+	return told(some(c.checks, "control check", " in "+words.Count(c.checked, "session")), some(c.others, "line", " that other sources read too"), some(c.sheets, "drawing", " read with it"))
 }
 
+// wouldTell says what would tell a source's error.
 func (c *sourceCase) wouldTell() string {
 	more := "a"
 	if c.checks > 0 {

@@ -54,8 +54,8 @@ func TestSourcesAreWorded(t *testing.T) {
 	// Medians of .58, .62 and of .80, .78: .60 east, .79 north, 0.99 m.
 	for k, want := range map[int]string{
 		3: "Its positions lie 1.00 m north-east of the truth (u 0.03 m), in all 2 sessions that had them from it: add 1.00 m to the south-west. 2 control checks of 1 of these sessions put it 0.99 m north-east of the marks, by the median of their medians. Of 3 lines that it read 1 was read with another source of positions too. This data attributes that to the frame of the positions.",
-		4: "No error of its positions to be seen: 1 line that other sources read too and 1 drawing that were read with it put them within 0.10 m of the truth (95 %).",
-		5: "no evidence: nothing is known of it",
+		4: "No error of its positions to be seen: 1 line that other sources read too and 1 drawing read with it put them within 0.10 m of the truth (95 %).",
+		5: "No evidence: nothing is known of it.",
 	} {
 		if out[k].Explanation != want {
 			t.Errorf("%s: %s\nwant: %s", out[k].Name, out[k].Explanation, want)
@@ -81,9 +81,9 @@ func TestSourcesAreNotTheirOwnWitness(t *testing.T) {
 		{"off, the map alone says so", &off, sourceCase{sessions: sessions, lines: 9, sheets: 4}, "All its positions seem to lie 0.90 m east of the truth (u 0.02 m), or the map as far the other way: 2 sessions had them from it and read 9 lines of 4 drawings. Inseparable"},
 		{"good, control checks", &good, sourceCase{sessions: sessions, checks: 3, checked: 1, lines: 1, sheets: 1}, "No error of its positions to be seen: 3 control checks in 1 session and 1 drawing"},
 		{"good by many drawings", &good, sourceCase{sessions: sessions, lines: 3, sheets: 3}, "No error"},
-		{"good by two drawings only", &good, sourceCase{sessions: sessions, lines: 3, sheets: 2}, "Inseparable from a map that is off: 2 drawings that were read with it bound the error of its positions to 0.06 m only"},
+		{"good by two drawings only", &good, sourceCase{sessions: sessions, lines: 3, sheets: 2}, "Inseparable from a map that is off: 2 drawings read with it bound the error of its positions to 0.06 m only"},
 		{"exposed places only", &good, sourceCase{}, "No trace and no control check was taken with it, only exposed places: what is expected of it and what else was read there put it within 0.06 m"},
-		{"little is known", &vague, sourceCase{sessions: sessions, checks: 1, checked: 1, sheets: 9}, "Inseparable from a map that is off: 1 control check in 1 session and 9 drawings that were read with it bound the error of its positions to 0.61 m"},
+		{"little is known", &vague, sourceCase{sessions: sessions, checks: 1, checked: 1, sheets: 9}, "Inseparable from a map that is off: 1 control check in 1 session and 9 drawings read with it bound the error of its positions to 0.61 m"},
 	} {
 		if got := f.sourceSentence(tt.e, &tt.c); !strings.HasPrefix(got, tt.begins) {
 			t.Errorf("%s: %s", tt.name, got)
@@ -102,8 +102,8 @@ func TestEffectsNameCoverPatterns(t *testing.T) {
 		{Kind: survey.KindDepth, Record: 0, Sheet: "S-1", Sentence: "It differs."},
 	}, Options{Default: Limits{HorizontalM: 0.5}})
 	for k, want := range map[int]string{
-		6: "no shift worth naming (0.00 m, u 0.00 m). The covers of sheet S-1 look like feet.",
-		7: "no shift worth naming (0.00 m, u 0.00 m). Covers of 1 record of it lie under finding S-9: A surface was raised.",
+		6: "No shift worth naming (0.00 m, u 0.00 m). The covers of sheet S-1 look like feet.",
+		7: "No shift worth naming (0.00 m, u 0.00 m). Covers of 1 record of it lie under finding S-9: A surface was raised.",
 	} {
 		if out[k].Explanation != want {
 			t.Errorf("%s: %s", out[k].Name, out[k].Explanation)

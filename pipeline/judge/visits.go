@@ -97,8 +97,8 @@ func whole(vs []visit) (out visit) {
 }
 
 // oneWay is how much of a shift lines may show along their common direction, as a
-// share of the squares, to run much the same way: a tenth and a half of that, some
-// 13 degrees. Common practice, no source.
+// share of the squares, to run much the same way: as much as lines some 13 degrees
+// off it show. Common practice, no source.
 const oneWay = 0.05
 
 // across is the direction in which some records' lines show a shift, a unit vector,

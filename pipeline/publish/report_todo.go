@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"github.com/asfound/asfound/pipeline/survey"
 )
@@ -48,7 +47,7 @@ func (e *edition) todoEffects() []todo {
 	effects := slices.DeleteFunc(slices.Clone(e.effects()), func(f survey.Effect) bool { return !f.Significant })
 	slices.SortStableFunc(effects, func(a, b survey.Effect) int { return cmp.Compare(moves(b), moves(a)) }) // what moves most of the map first
 	for _, f := range effects {
-		t := todo{Why: sentence(f.Explanation), Link: "#effects"}
+		t := todo{Why: f.Explanation, Link: "#effects"}
 		switch f.Kind {
 		case survey.EffectSheet:
 			t.What = fmt.Sprintf("Look at sheet %s as a whole before its %s one by one", f.Name, counted(f.Records, "record"))
@@ -99,14 +98,6 @@ func (e *edition) todoResurvey() []todo {
 
 // moves is how much an effect moves: metres times records.
 func moves(f survey.Effect) float64 { return math.Hypot(f.V.East, f.V.North) * float64(f.Records) }
-
-// sentence begins an explanation with a capital and ends it with a stop.
-func sentence(text string) string {
-	if text == "" {
-		return ""
-	}
-	return strings.ToUpper(text[:1]) + strings.TrimSuffix(text[1:], ".") + "."
-}
 
 func joinSentences(a, b string) string {
 	if a == "" || b == "" {
