@@ -102,14 +102,8 @@ func TestCorrectingTwiceEqualsOnce(t *testing.T) {
 	first := analyse(t, town.Survey(), testJob(correct.WhenSurveyed))
 	again := *town.Survey()
 	again.Records = append([]survey.Record(nil), again.Records...)
-	again.Fittings = nil       // they would have moved with their lines
-	keptBack := map[int]bool{} // by what it meets or runs beside, as its finding says
-	for _, f := range first.Findings {
-		if f.Kind == survey.KindCorrection {
-			keptBack[f.Record] = true
-		}
-	}
-	moved := 0
+	again.Fittings = nil // they would have moved with their lines
+	back, moved := keptBack(first), 0
 	for r, c := range first.Corrections {
 		if !c.Moved {
 			continue
@@ -132,7 +126,7 @@ func TestCorrectingTwiceEqualsOnce(t *testing.T) {
 	}
 	second := analyse(t, &again, testJob(correct.WhenSurveyed))
 	for r, c := range first.Corrections {
-		if !c.Moved || c.Neighbor || keptBack[r] {
+		if !c.Moved || c.Neighbor || back[r] {
 			continue
 		}
 		id := again.Records[r].ID

@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -175,7 +176,7 @@ func TestSameBytes(t *testing.T) {
 	b, _ := updated(nil, fs, nil)
 	c, _ := updated(a, fs, nil)
 	d, _ := updated(a, fs, nil)
-	if !bytes.Equal(a, b) || !bytes.Equal(c, d) {
+	if len(c) == 0 || !bytes.Equal(a, b) || !bytes.Equal(c, d) {
 		t.Error("two workbooks of the same findings differ")
 	}
 }
@@ -325,7 +326,11 @@ func TestAnyText(t *testing.T) {
 		if err != nil {
 			rt.Fatal(err)
 		}
-		want := life.Typed{Word: strings.ToLower(strings.TrimSpace(texts[0])), Until: rows[0].Until, Who: strings.TrimSpace(texts[2]), Remark: strings.TrimSpace(texts[3])}
+		until := strings.TrimSpace(texts[1])
+		if _, err := strconv.ParseFloat(until, 64); err == nil {
+			until = rows[0].Until // a number may be a day of the spreadsheet
+		}
+		want := life.Typed{Word: strings.ToLower(strings.TrimSpace(texts[0])), Until: until, Who: strings.TrimSpace(texts[2]), Remark: strings.TrimSpace(texts[3])}
 		if rows[0].Typed != want {
 			rt.Fatalf("read %+v, want %+v", rows[0].Typed, want)
 		}
