@@ -198,12 +198,9 @@ func state(dataSet, state string, points []checkPoint, instead string) statement
 	} else {
 		s.Notes = append(s.Notes, fmt.Sprintf("No NSSDA statement: the smaller RMSE is %.2f of the larger, and appendix 3-A has no formula under 0.6.", min(x.RMSE, y.RMSE)/max(x.RMSE, y.RMSE)))
 	}
-	switch {
-	case len(points) < positional.ASPRS2023Points:
-		s.Notes = append(s.Notes, fmt.Sprintf("No ASPRS statement: edition 2 asks for %d points.", positional.ASPRS2023Points))
-	case unstated > 0:
-		s.Notes = append(s.Notes, fmt.Sprintf("No ASPRS statement: edition 2 adds the error of the check survey, which %s not state.", words.Count(unstated, "point does", "points do")))
-	default:
+	if why := noASPRS(len(points), unstated, "point does", "points do"); why != "" {
+		s.Notes = append(s.Notes, why)
+	} else {
 		cm := 100 * positional.ASPRS2023(positional.RMSER(x.RMSE, y.RMSE), math.Sqrt(survey2))
 		s.ASPRS = fmt.Sprintf("This data set was tested to meet ASPRS Positional Accuracy Standards for Digital Geospatial Data, Edition 2 (2023) for a %.0f (cm) RMSEH horizontal positional accuracy class. The tested horizontal positional accuracy was found to be RMSEH = %.1f (cm)", math.Ceil(cm), cm)
 	}
@@ -220,6 +217,17 @@ func state(dataSet, state string, points []checkPoint, instead string) statement
 func tooFew(n int, one, many, instead string) string {
 	return fmt.Sprintf("%s: NSSDA asks for %d, ASPRS edition 2 for %d. No statement is made in their words.%s",
 		words.Count(n, one, many), positional.NSSDAPoints, positional.ASPRS2023Points, instead)
+}
+
+// noASPRS says why there is no statement in the words of ASPRS; "" where there is one.
+func noASPRS(points, unstated int, one, many string) string {
+	switch {
+	case points < positional.ASPRS2023Points:
+		return fmt.Sprintf("No ASPRS statement: edition 2 asks for %d points.", positional.ASPRS2023Points)
+	case unstated > 0:
+		return fmt.Sprintf("No ASPRS statement: edition 2 adds the error of the check survey, which %s not state.", words.Count(unstated, one, many))
+	}
+	return ""
 }
 
 func thinWords(n int) string {

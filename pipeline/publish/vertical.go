@@ -133,12 +133,9 @@ func stateVertical(dataSet, state string, points []depthPoint, instead string) s
 	z := positional.Describe(differences)
 	s.RMSEz = finite(z.RMSE)
 	s.NSSDA = fmt.Sprintf("Tested %.3f meters vertical accuracy at 95%% confidence level", positional.NSSDAVertical(z.RMSE))
-	switch {
-	case len(points) < positional.ASPRS2023Points:
-		s.Notes = append(s.Notes, fmt.Sprintf("No ASPRS statement: edition 2 asks for %d points.", positional.ASPRS2023Points))
-	case unstated > 0:
-		s.Notes = append(s.Notes, fmt.Sprintf("No ASPRS statement: edition 2 adds the error of the check survey, which %s not state.", words.Count(unstated, "depth does", "depths do")))
-	default:
+	if why := noASPRS(len(points), unstated, "depth does", "depths do"); why != "" {
+		s.Notes = append(s.Notes, why)
+	} else {
 		cm := 100 * positional.ASPRS2023(z.RMSE, math.Sqrt(survey2))
 		s.ASPRS = fmt.Sprintf("This data set was tested to meet ASPRS Positional Accuracy Standards for Digital Geospatial Data, Edition 2 (2023) for a %.0f (cm) RMSEV vertical accuracy class. The tested vertical accuracy was found to be RMSEV = %.1f (cm)", math.Ceil(cm), cm)
 	}
