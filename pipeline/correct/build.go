@@ -159,7 +159,7 @@ func (p *plan) stations(part int, o Options) []station {
 			continue
 		}
 		out = append(out, station{m: q.stationM, vertex: -1, slackM: teeM})
-		if q.by != (move{}) {
+		if q.by.length() > teeM {
 			fade(q.stationM, -1, p.reach(i, -1))
 			fade(q.stationM, 1, p.reach(i, 1))
 		}
