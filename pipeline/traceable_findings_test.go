@@ -37,8 +37,8 @@ var (
 			[2]string{"where", `Between stations {from} m and {to} m {readings} readings? put the line {size} m {side:to the (?:left|right)}} of the map \(u {u} m, tolerance {tolerance} m\)\.`},
 			[2]string{"record", `Of a mean raw difference of {raw} m the model puts {record} m down to the record(?: \({sheet_m} m of it common to sheet {sheet:\S+}}\))? and {positions} m to the positions and the crew\. This data attributes the difference to the record \(probability {attributed:[^,]+}}, no session's own word counted for it\)\.`},
 			[2]string{"frame", `The readings as taken lie {raw_size} m off, {field} m of it from session and bias and {source} m from the source of positions; with these taken out the record is within\. This data attributes the difference to the (?:field|frame of the positions) \(probability {attributed:[^,]+}}, no session's own word counted for it\)\.`},
-			[2]string{"inseparable, within", `Inseparable: a mean raw difference of {raw} m, .*?\(u {field_u} m\).*? would\.`},
-			[2]string{"inseparable, outside", `Inseparable: the model puts {record} m of a mean raw difference of {raw} m down to the record, but without the word of {rests_on:.*?}} that would not be sure \(probability {attributed:[^)]+}}\)\. .*?the record between {from_1} m and {to_1} m.*? would tell them apart\.`},
+			[2]string{"inseparable, whoever is left out", `Of a mean raw difference of {raw} m the record's part and the positions' \(u {field_u} m\) cannot be told apart: a test hole on the record between {from_1} m and {to_1} m, readings of another session there, or control checks of those that read it would\.`},
+			[2]string{"inseparable, by a session's word", `Inseparable: the model puts {record} m of a mean raw difference of {raw} m down to the record, but without the word of {rests_on:.*?}} that would not be sure \(probability {attributed:[^)]+}}\)\. (?:A control check|More control checks) of .*?, a test hole on the record between {from_1} m and {to_1} m or another session on it would tell them apart\.`},
 			[2]string{"beside an unread record", `{readings} readings? of a {utility:\S+}} line run {size} m {side:to the (?:left|right)}} of the map, on average, beside stations {from} m to {to} m, and nothing else was read there\. Either the line lies there, or the map lacks one here; readings on a line where the map has it would tell\.`},
 			[2]string{"not sure to be its own", `Within tolerance where its readings are sure to be its own\. But between stations {from} m and {to} m {readings} readings?, which are likeliest its own though not for sure \(probability {probability}\), lie {size} m {side:to the (?:left|right)}} of the map, by their median \(tolerance {tolerance} m\)\. Undecided: readings that follow the line from where it is sure would tell\.`},
 			undecidedClause,
@@ -143,7 +143,7 @@ func (p *published) about(t *testing.T, f map[string]any) found {
 		out.numbers["raw"], out.numbers["raw_size"], out.numbers["sheet_m"], out.numbers["source"] = of("raw"), math.Abs(of("raw")), of("sheet"), of("source")
 		out.numbers["record"], out.numbers["positions"] = of("sheet", "own", "local"), of("session", "source", "bias", "noise")
 		out.numbers["field"], out.numbers["field_u"] = of("session", "bias", "noise"), float(t, sh["field_u_m"])
-		out.texts["rests_on"] = strings.ReplaceAll(sh["rests_on"], ", ", " and ")
+		out.texts["rests_on"] = listOf(strings.Split(sh["rests_on"], ", "))
 	}
 	if text(f, "kind") == string(survey.KindDepth) {
 		p.aboutSonde(t, record, &out)
